@@ -1,0 +1,320 @@
+"""The neck: where a voicing lies on the strings, how far the hand must reach, which fingers hold it.
+
+Conventions
+- String 1 is the highest; tuples about strings run from the lowest string to the highest, as a chord reads bottom to
+  top. A grip is written fret by fret in that order: ``x3545x``, with ``x`` for a string not played and 0 for an open
+  one; frets above 9 are set apart by hyphens, ``x-10-12-11-12-x``.
+- Reach is a length in millimetres from the lowest to the highest fretted note, not a count of frets.
+- Fingers are 1 (index) to 4 (little finger); 0 stands for no finger.
+
+Sources: nut to fret n is L · (1 − 2^(−n/12)) (equal temperament). String sets, scale lengths, the default reach and the
+rules for fingers are common practice.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
+from itertools import combinations, product
+
+from harmonylib.pitch import HarmonyError, Pitch
+from harmonylib.voicings import Voicing
+
+TUNINGS = {
+    # name             open strings, lowest to highest, sounding
+    "standard": "E2 A2 D3 G3 B3 E4",
+    "dropped D": "D2 A2 D3 G3 B3 E4",
+    "all fourths": "E2 A2 D3 G3 C4 F4",
+    "open G": "D2 G2 D3 G3 B3 D4",
+    "seven strings": "B1 E2 A2 D3 G3 B3 E4",
+}
+LAYOUTS = {
+    # spread         strings used, counted up from the lowest one used
+    "close": (0, 1, 2, 3),
+    "drop 2": (0, 1, 2, 3),
+    "drop 3": (0, 2, 3, 4),
+    "drop 2 and 4": (0, 1, 3, 4),
+}
+LONG_SCALE, SHORT_SCALE = 648.0, 628.0
+MOST_FRETS = 24
+
+Frets = tuple[int | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Grip:
+    """Frets and fingers, one entry a string from the lowest to the highest; None is a string not played.
+
+    >>> g = Grip.parse("x3545x")
+    >>> g.strings, g.frets
+    ((5, 4, 3, 2), (None, 3, 5, 4, 5, None))
+    """
+
+    frets: Frets
+    fingers: tuple[int, ...] = ()
+
+    @classmethod
+    def parse(cls, text: str) -> Grip:
+        """Read ``"x3545x"`` or ``"x-10-12-11-12-x"`` (spaces and commas serve too)."""
+        parts = re.split(r"[-\s,]+", text.strip()) if re.search(r"[-\s,]", text.strip()) else list(text.strip())
+        if not parts or not all(re.fullmatch(r"[xX]|\d{1,2}", part) for part in parts):
+            raise HarmonyError(
+                f"{text!r} is not a grip: write one fret a string from the lowest string up, x for a string not "
+                "played, as in x3545x or x-10-12-11-12-x"
+            )
+        return cls(tuple(None if part in "xX" else int(part) for part in parts))
+
+    @property
+    def strings(self) -> tuple[int, ...]:
+        """Numbers of the strings played, from the lowest-sounding."""
+        count = len(self.frets)
+        return tuple(count - place for place, fret in enumerate(self.frets) if fret is not None)
+
+    @property
+    def fretted(self) -> tuple[int, ...]:
+        """The frets pressed, open strings left out."""
+        return tuple(fret for fret in self.frets if fret)
+
+    @property
+    def string_set(self) -> str:
+        """The string numbers run together, as in “5432”."""
+        return "".join(map(str, self.strings))
+
+    def shifted(self, frets: int) -> Grip:
+        """The same grip `frets` higher (lower when negative); open strings move too."""
+        return replace(self, frets=tuple(None if fret is None else fret + frets for fret in self.frets))
+
+    def __str__(self) -> str:
+        marks = ["x" if fret is None else str(fret) for fret in self.frets]
+        return ("-" if any(len(mark) > 1 for mark in marks) else "").join(marks)
+
+
+@dataclass(frozen=True)
+class Neck:
+    """A guitar neck and the hand that plays it.
+
+    `tuning` lists open strings from the lowest (a name of `TUNINGS` or pitches as text), `frets` is the highest fret
+    used, `scale_mm` the string length, `reach_mm` how far the hand stretches, `capo` the fret a capo stands at (frets
+    are then counted from it).
+
+    >>> from harmonylib.voicings import voice
+    >>> neck = Neck()
+    >>> [str(g) for g in neck.grips(voice("Cmaj7", "drop 2", "E4"))]
+    ['x3545x', '8-10-9-9-x-x']
+    >>> round(neck.stretch_mm((1, 5))), round(neck.stretch_mm((12, 16)))
+    (126, 67)
+    """
+
+    tuning: str = "standard"
+    frets: int = 15
+    scale_mm: float = LONG_SCALE
+    reach_mm: float = 105.0
+    capo: int = 0
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.frets <= MOST_FRETS:
+            raise HarmonyError(f"{self.frets} frets: a neck here has 1 to {MOST_FRETS}")
+        if not 0 <= self.capo < self.frets:
+            raise HarmonyError(f"capo {self.capo}: it stands at a fret below the last one used, {self.frets}")
+        if not 300 <= self.scale_mm <= 1000:
+            raise HarmonyError(f"scale {self.scale_mm} mm: a guitar's string length lies between 300 and 1000 mm")
+        if not 20 <= self.reach_mm <= 250:
+            raise HarmonyError(f"reach {self.reach_mm} mm: a hand reaches between 20 and 250 mm")
+        self.open_strings  # noqa: B018  reading it refuses a bad tuning at once
+
+    @cached_property
+    def open_strings(self) -> tuple[Pitch, ...]:
+        """Sounding pitches of the open strings (behind the capo's fret), lowest string first."""
+        names = TUNINGS.get(self.tuning, self.tuning).split()
+        if not 4 <= len(names) <= 10:
+            raise HarmonyError(
+                f"tuning {self.tuning!r}: name one of {', '.join(TUNINGS)} or write 4 to 10 pitches from the lowest "
+                "string up, as in 'D2 A2 D3 G3 B3 E4'"
+            )
+        return tuple(Pitch.parse(name) for name in names)
+
+    @cached_property
+    def open_midi(self) -> tuple[int, ...]:
+        """MIDI numbers of the open strings with the capo on."""
+        return tuple(pitch.midi + self.capo for pitch in self.open_strings)
+
+    @property
+    def last_fret(self) -> int:
+        """The highest fret, counted from the capo."""
+        return self.frets - self.capo
+
+    def nut_to(self, fret: float) -> float:
+        """Millimetres from the nut (or capo) to a fret.
+
+        >>> round(Neck().nut_to(12), 1)
+        324.0
+        """
+        return self.scale_mm * (2 ** (-self.capo / 12) - 2 ** (-(fret + self.capo) / 12))
+
+    def stretch_mm(self, frets: Sequence[int | None]) -> float:
+        """Millimetres between the lowest and the highest fretted note; 0 with fewer than two."""
+        pressed = [fret for fret in frets if fret]
+        return self.nut_to(max(pressed)) - self.nut_to(min(pressed)) if pressed else 0.0
+
+    def midi(self, frets: Sequence[int | None]) -> tuple[int, ...]:
+        """MIDI numbers that sound, from the lowest string up.
+
+        >>> Neck().midi(Grip.parse("x3545x").frets)
+        (48, 55, 59, 64)
+        """
+        sounding = zip(self.open_midi, frets, strict=True)
+        return tuple(open_ + fret for open_, fret in sounding if fret is not None)
+
+    def string_sets(self, spread: str) -> tuple[tuple[int, ...], ...]:
+        """The string sets a spread is played on, highest set first.
+
+        >>> Neck().string_sets("drop 3")
+        ((5, 3, 2, 1), (6, 4, 3, 2))
+        """
+        count, pattern = len(self.open_strings), LAYOUTS[spread]
+        return tuple(tuple(count - low - up for up in pattern) for low in range(count - pattern[-1] - 1, -1, -1))
+
+    def place(self, voicing: Voicing, strings: Sequence[int]) -> Grip | None:
+        """The grip of a voicing on given strings; None when a note lies off the neck or no hand holds it."""
+        return _placed(self, tuple(pitch.midi for pitch in voicing.pitches), tuple(strings))
+
+    def grips(self, voicing: Voicing) -> tuple[Grip, ...]:
+        """Every playable grip of a voicing on the string sets of its spread, highest strings first."""
+        placed = (self.place(voicing, strings) for strings in self.string_sets(voicing.spread))
+        return tuple(grip for grip in placed if grip)
+
+    def cycle(self, voicing: Voicing, strings: Sequence[int]) -> tuple[tuple[Voicing, Grip], ...]:
+        """The four inversions on one string set: each voice moves to the next chord tone on its own string.
+
+        Starts with `voicing`; folds down an octave where the neck ends. An inversion that no hand can hold on these
+        strings is left out.
+
+        >>> from harmonylib.voicings import voice
+        >>> [str(grip) for _, grip in Neck().cycle(voice("Cmaj7", "drop 2", "E4"), (5, 4, 3, 2))]
+        ['x3545x', 'x7958x', 'x-10-10-9-12-x', 'x-14-14-12-13-x']
+        """
+        found = []
+        for steps in range(4):
+            for octave in (0, -4, 4):
+                turned = voicing.step(steps + octave)
+                grip = self.place(turned, strings)
+                if grip:
+                    found.append((turned, grip))
+                    break
+        return tuple(found)
+
+    def fingered(self, frets: Frets) -> Grip:
+        """The grip with fingers; raises `HarmonyError` that says why no hand can hold these frets."""
+        if len(frets) != len(self.open_strings):
+            raise HarmonyError(f"{Grip(frets)} names {len(frets)} strings; this neck has {len(self.open_strings)}")
+        beyond = [fret for fret in frets if fret is not None and fret > self.last_fret]
+        if beyond:
+            raise HarmonyError(f"{Grip(frets)}: fret {max(beyond)} lies beyond the last one in use, {self.last_fret}")
+        stretch = self.stretch_mm(frets)
+        if stretch > self.reach_mm:
+            raise HarmonyError(f"{Grip(frets)} stretches {stretch:.0f} mm; this hand reaches {self.reach_mm:.0f} mm")
+        fingers = fingering(frets)
+        if fingers is None:
+            raise HarmonyError(f"{Grip(frets)} needs more than four fingers, and no bar can save one")
+        return Grip(frets, fingers)
+
+    def fault(self, grip: Grip) -> str | None:
+        """Why a fingered grip cannot be played, or None: the rules of the hand, checked one by one.
+
+        >>> Neck().fault(Grip.parse("x3545x")), Neck().fault(Neck().fingered(Grip.parse("x3545x").frets))
+        ('x3545x: fret 3 on string 5 has no finger', None)
+        """
+        if len(grip.frets) != len(self.open_strings):
+            return f"{grip} names {len(grip.frets)} strings; this neck has {len(self.open_strings)}"
+        fingers = grip.fingers or (0,) * len(grip.frets)
+        held = []
+        for place, (fret, finger) in enumerate(zip(grip.frets, fingers, strict=True)):
+            string = len(grip.frets) - place
+            if fret is None:
+                continue
+            if not 0 <= fret <= self.last_fret:
+                return f"{grip}: fret {fret} on string {string} is not on this neck (0 to {self.last_fret})"
+            if fret and not 1 <= finger <= 4:
+                return f"{grip}: fret {fret} on string {string} has no finger"
+            if fret:
+                held.append((fret, place, finger))
+        for (fret, place, finger), (fret2, place2, finger2) in combinations(sorted(held), 2):
+            if fret < fret2 and finger >= finger2:
+                return f"{grip}: finger {finger} at fret {fret} and finger {finger2} at fret {fret2} are crossed"
+            if fret == fret2 and finger > finger2:
+                return f"{grip}: fingers {finger} and {finger2} at fret {fret} are crossed"
+            under = [f for f in grip.frets[place:place2] if f is not None and f < fret]
+            if fret == fret2 and finger == finger2 and under:
+                return f"{grip}: finger {finger} bars fret {fret} over a lower note"
+        if held:
+            stretch = self.nut_to(max(held)[0]) - self.nut_to(min(held)[0])
+            if stretch > self.reach_mm + 1e-9:
+                return f"{grip} stretches {stretch:.0f} mm; this hand reaches {self.reach_mm:.0f} mm"
+        return None
+
+
+@lru_cache(maxsize=65536)
+def _placed(neck: Neck, midi: tuple[int, ...], strings: tuple[int, ...]) -> Grip | None:
+    frets: list[int | None] = [None] * len(neck.open_midi)
+    for note, string in zip(midi, strings, strict=True):
+        fret = note - neck.open_midi[-string]
+        if not 0 <= fret <= neck.last_fret:
+            return None
+        frets[-string] = fret
+    if neck.stretch_mm(frets) > neck.reach_mm:
+        return None
+    fingers = fingering(tuple(frets))
+    return fingers and Grip(tuple(frets), fingers)
+
+
+def fingering(frets: Frets) -> tuple[int, ...] | None:
+    """The most natural fingers for these frets, one entry a string; None when four fingers do not suffice.
+
+    Fingers go up with the frets; one finger may bar strings at one fret when no lower note lies under the bar.
+
+    >>> fingering(Grip.parse("x3535x").frets)
+    (0, 1, 3, 1, 4, 0)
+    """
+    pressed = [fret for fret in frets if fret]
+    low = min(pressed, default=1)
+    return _fingering(tuple(fret and fret - low + 1 for fret in frets))
+
+
+@lru_cache(maxsize=16384)
+def _fingering(frets: Frets) -> tuple[int, ...] | None:
+    by_fret: dict[int, list[int]] = {}
+    for place, fret in enumerate(frets):
+        if fret:
+            by_fret.setdefault(fret, []).append(place)
+    ways = [_hold(frets, fret, places) for fret, places in sorted(by_fret.items())]
+    best: tuple[float, tuple[int, ...]] | None = None
+    for way in product(*ways):
+        groups = [(fret, group) for fret, split in zip(sorted(by_fret), way, strict=True) for group in split]
+        for chosen in combinations((1, 2, 3, 4), len(groups)):
+            fingers = [0] * len(frets)
+            strain = 0.0
+            for finger, (fret, group) in zip(chosen, groups, strict=True):
+                strain += abs(fret - finger)
+                if len(group) > 1:  # a bar is a little work, more when it must damp a string under it
+                    strain += 0.6 + sum(f is None for f in frets[group[0] : group[-1]])
+                for place in group:
+                    fingers[place] = finger
+            if best is None or strain <= best[0]:  # a tie goes to the longer fingers' side
+                best = (strain, tuple(fingers))
+    return best[1] if best else None
+
+
+def _hold(frets: Frets, fret: int, places: list[int]) -> list[list[list[int]]]:
+    """Ways to cover the notes of one fret, low string first: each a list of groups that one finger takes."""
+    ways = []
+    for cuts in product((True, False), repeat=len(places) - 1):
+        groups = [[places[0]]]
+        for cut, place in zip(cuts, places[1:], strict=True):
+            groups.append([place]) if cut else groups[-1].append(place)
+        lower = [f for group in groups for f in frets[group[0] : group[-1]] if f is not None and f < fret]
+        if not lower:
+            ways.append(groups)
+    return ways
+
