@@ -178,7 +178,11 @@ class Neck:
 
     def place(self, voicing: Voicing, strings: Sequence[int]) -> Grip | None:
         """The grip of a voicing on given strings; None when a note lies off the neck or no hand holds it."""
-        return _placed(self, tuple(pitch.midi for pitch in voicing.pitches), tuple(strings))
+        return self.placed([pitch.midi for pitch in voicing.pitches], strings)
+
+    def placed(self, midi: Sequence[int], strings: Sequence[int]) -> Grip | None:
+        """The fingered grip of MIDI notes on given strings, both from the lowest; None when no hand holds it."""
+        return _placed(self, tuple(midi), tuple(strings))
 
     def grips(self, voicing: Voicing) -> tuple[Grip, ...]:
         """Every playable grip of a voicing on the string sets of its spread, highest strings first."""
@@ -275,7 +279,7 @@ def fingering(frets: Frets) -> tuple[int, ...] | None:
     Fingers go up with the frets; one finger may bar strings at one fret when no lower note lies under the bar.
 
     >>> fingering(Grip.parse("x3535x").frets)
-    (0, 1, 3, 1, 4, 0)
+    (0, 1, 3, 2, 4, 0)
     """
     pressed = [fret for fret in frets if fret]
     low = min(pressed, default=1)
@@ -296,9 +300,9 @@ def _fingering(frets: Frets) -> tuple[int, ...] | None:
             fingers = [0] * len(frets)
             strain = 0.0
             for finger, (fret, group) in zip(chosen, groups, strict=True):
-                strain += abs(fret - finger)
-                if len(group) > 1:  # a bar is a little work, more when it must damp a string under it
-                    strain += 0.6 + sum(f is None for f in frets[group[0] : group[-1]])
+                strain += fret - finger if fret > finger else 0.3 * (finger - fret)  # spreading costs more than closing
+                if len(group) > 1:  # a bar is work, more when it must damp a string under it
+                    strain += 1.0 + sum(f is None for f in frets[group[0] : group[-1]])
                 for place in group:
                     fingers[place] = finger
             if best is None or strain <= best[0]:  # a tie goes to the longer fingers' side
