@@ -33,13 +33,14 @@ from harmonylib.diminished import Passing, passing
 from harmonylib.neck import Grip, Neck
 from harmonylib.pitch import HarmonyError, Name
 from harmonylib.tunes import Note, Tune
-from harmonylib.voicings import Voicing, layout, voice
+from harmonylib.voicings import SPREADS, Voicing, layout, voice
 
 GRIP_COSTS = {
     # what             weight  a grip pays it for …
     "stretch": 0.04,  # ...... each millimetre of stretch beyond COMFORT_MM
     "open string": 2.0,  # ... each open string: it cannot be damped or slid by the hand that holds the chord
     "skipped string": 0.8,  #  each string inside the grip that must be damped
+    "high fret": 0.6,  # ..... each fret its highest note lies beyond COMFORT_FRET, where the body is in the way
     "minor ninth": 1.5,  # ... an inner voice a minor ninth (or a semitone) under the melody: it grinds
     "left out": 1.0,  # ...... a form that leaves out extensions the symbol asks for
     "single": 1000.0,  # ..... a single note where a chord was wanted: only when no hand gets there
@@ -50,7 +51,7 @@ STEP_COSTS = {
     "voices": 0.2,  # ........ each semitone that each lower voice moves
     "string set": 1.5,  # .... a change of strings
 }
-COMFORT_MM = 70.0
+COMFORT_MM, COMFORT_FRET = 70.0, 12
 TRAVEL_MM_S = 800.0  # the fastest the hand travels to a chord (common practice)
 SHIFT_MM = 40.0  # a move this small needs no time of its own
 FASTEST_CHORD_S = 0.3  # chords closer together than this stay single notes at density “comfortable”
@@ -123,7 +124,7 @@ class Arrangement:
     @property
     def tempo(self) -> float:
         """Quarter notes a minute."""
-        return self.settings.tempo or self.tune.tempo
+        return _tempo(self.tune, self.settings)
 
     @property
     def share(self) -> float:
@@ -184,7 +185,7 @@ def arrange(tune: Tune, settings: Settings | None = None, **changes: object) -> 
     >>> from harmonylib.tunes import read_text
     >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"Cmaj7"E2 G2 | "Dm7"F2 A2 |]')
     >>> [str(choice.grip) for choice in arrange(tune).choices]
-    ['xx2413', 'xx5557', 'xx3535', 'xx7565']
+    ['7x555x', 'x7958x', 'x5756x', 'x5x565']
     """
     return best(tune, settings, count=1, **changes)[0]
 
@@ -192,6 +193,8 @@ def arrange(tune: Tune, settings: Settings | None = None, **changes: object) -> 
 def best(tune: Tune, settings: Settings | None = None, count: int = 3, **changes: object) -> tuple[Arrangement, ...]:
     """The `count` cheapest arrangements, the best first; fewer when there are not so many chains."""
     settings = replace(settings or Settings(), **changes)  # type: ignore[arg-type]
+    if count < 1:
+        raise HarmonyError(f"{count} arrangements: ask for 1 or more")
     _check_settings(tune, settings)
     moved, remarks = _place_tune(tune, settings)
     verdicts = examine(moved)
@@ -254,13 +257,18 @@ def best_chains(
 
 
 class Columns(NamedTuple):
-    """Options as arrays of shape (notes, width), padded with options that cost infinity."""
+    """Options as arrays of shape (notes, width), padded with options that cost infinity; `lower` has three voices."""
 
     cost: Array
     position: Array
     lower: Array
     strings: Array
     block: NDArray[np.bool_]
+
+    def part(self, start: int, stop: int) -> Columns:
+        """The columns from `start` to before `stop`."""
+        cost, position, lower, strings, block = (array[start:stop] for array in self)
+        return Columns(cost, position, lower, strings, block)  # type: ignore[arg-type]
 
 
 def _columns(columns: Sequence[Sequence[Option]]) -> Columns:
@@ -307,8 +315,7 @@ def _steps(arrays: Columns, times: Sequence[float], chunk: int = 2048) -> Iterat
     seconds = np.asarray(times)
     for start in range(1, len(arrays.cost), chunk):
         stop = min(start + chunk, len(arrays.cost))
-        before = Columns(*(a[start - 1 : stop - 1] for a in arrays))
-        after = Columns(*(a[start:stop] for a in arrays))
+        before, after = arrays.part(start - 1, stop - 1), arrays.part(start, stop)
         steps = sum(_step_terms(before, after).values())
         reach = np.maximum(TRAVEL_MM_S * seconds[start - 1 : stop - 1], SHIFT_MM)[:, None, None]
         far = np.abs(before.position[:, :, None] - after.position[:, None, :]) > reach
@@ -323,7 +330,7 @@ def _gaps_between(full: Sequence[int], gaps: Sequence[float]) -> list[float]:
 
 
 def _seconds_between(tune: Tune, settings: Settings) -> list[float]:
-    beat = 60 / (settings.tempo or tune.tempo)
+    beat = 60 / _tempo(tune, settings)
     return [float(b.onset - a.onset) * beat for a, b in zip(tune.notes, tune.notes[1:], strict=False)]
 
 
@@ -348,7 +355,7 @@ def _options(
             column = known[same] = _column(verdict, key, not wanted[index], settings)
         if index in settings.pins:
             column = (_pinned(index, verdict, column, tune, settings),)
-        elif index in bans:
+        if index in bans and column:
             column = tuple(option for option in column if str(option.grip) not in bans[index])
             if not column:
                 raise HarmonyError(f"the bans at {tune.where(verdict.note.onset)} leave no grip: take one back")
@@ -408,6 +415,7 @@ def _grips(
                 "stretch": GRIP_COSTS["stretch"] * max(neck.stretch_mm(grip.frets) - COMFORT_MM, 0),
                 "open string": GRIP_COSTS["open string"] * grip.frets.count(0),
                 "skipped string": GRIP_COSTS["skipped string"] * (strings[0] - strings[-1] + 1 - len(strings)),
+                "high fret": GRIP_COSTS["high fret"] * max(max(grip.fretted, default=0) - COMFORT_FRET, 0),
                 "minor ninth": GRIP_COSTS["minor ninth"] * grinds,
             }
             paid = tuple((name, value) for name, value in costs.items() if value)
@@ -442,7 +450,7 @@ def _pinned(index: int, verdict: Tested, column: Sequence[Option], tune: Tune, s
         if option.grip.frets == grip.frets:
             return option
     sounding = settings.neck.midi(settings.neck.fingered(grip.frets).frets)
-    if max(sounding) != verdict.note.pitch.midi:
+    if max(sounding, default=None) != verdict.note.pitch.midi:
         raise HarmonyError(f"the pin {grip} at {where} does not have {verdict.note.pitch}, the melody, on top")
     listed = ", ".join(dict.fromkeys(str(option.grip) for option in wide)) or "single notes only"
     raise HarmonyError(f"the pin {grip} at {where} is no voicing of the chord there; possible: {listed}")
@@ -451,17 +459,24 @@ def _pinned(index: int, verdict: Tested, column: Sequence[Option], tune: Tune, s
 # --- what the teacher asked for -----------------------------------------------------------------------------------
 
 
+def _tempo(tune: Tune, settings: Settings) -> float:
+    return tune.tempo if settings.tempo is None else settings.tempo
+
+
 def _check_settings(tune: Tune, settings: Settings) -> None:
     if settings.density not in DENSITIES:
         raise HarmonyError(f"{settings.density!r} is not a density: choose {', '.join(DENSITIES)}")
     if not tune.notes:
         raise HarmonyError(f"{tune.title!r} has no notes to harmonise")
-    tempo = settings.tempo or tune.tempo
+    if not settings.spreads or set(settings.spreads) - set(SPREADS):
+        raise HarmonyError(f"spreads {settings.spreads}: name one or more of {', '.join(SPREADS)}")
+    tempo = _tempo(tune, settings)
     if not 10 <= tempo <= 600:
         raise HarmonyError(f"tempo {tempo}: choose 10 to 600 quarter notes a minute")
     for index in [*settings.pins, *(index for index, _ in settings.bans)]:
         if not 0 <= index < len(tune.notes):
-            raise HarmonyError(f"note {index} cannot be pinned or banned: the tune has notes 0 to {len(tune.notes) - 1}")
+            last = len(tune.notes) - 1
+            raise HarmonyError(f"note {index} cannot be pinned or banned: the tune has notes 0 to {last}")
 
 
 def _place_tune(tune: Tune, settings: Settings) -> tuple[Tune, tuple[str, ...]]:
@@ -488,15 +503,11 @@ def _place_tune(tune: Tune, settings: Settings) -> tuple[Tune, tuple[str, ...]]:
     remarks = []
     if settings.key is not None and moved.key != tune.key:
         remarks.append(f"moved from {tune.key} to {moved.key}")
-    octaves = _octaves(best_way[1])
+    octaves = (best_way[1] + 5) // 12  # a key lies at most 5 semitones down or 6 up
     if octaves:
-        way_word = "up" if octaves > 0 else "down"
-        remarks.append(f"moved {way_word} {abs(octaves)} octave{'s' * (abs(octaves) > 1)}, where most notes carry a chord")
+        moved_by = f"{'up' if octaves > 0 else 'down'} {abs(octaves)} octave{'s' * (abs(octaves) > 1)}"
+        remarks.append(f"moved {moved_by}, where most notes carry a chord")
     return moved, tuple(remarks)
-
-
-def _octaves(semitones: int) -> int:
-    return (semitones + 6) // 12
 
 
 def _way_to(tune: Tune, tonic: Name) -> tuple[int, int]:
@@ -538,14 +549,15 @@ def _wanted(tune: Tune, settings: Settings) -> tuple[str, ...]:
     """For each note: empty when the density wants a chord there, else why it stays single."""
     if settings.density == "every":
         return ("",) * len(tune.notes)
-    beat = 60 / (settings.tempo or tune.tempo)
+    beat = 60 / _tempo(tune, settings)
     seconds = [float(note.onset) * beat for note in tune.notes]
     changes = [change.onset for change in tune.changes]
     reasons, last_chord, last_change = [], -9.0, -1
     for index, note in enumerate(tune.notes):
         now, reason = seconds[index], ""
         nearest = min((abs(now - seconds[i]) for i in (index - 1, index + 1) if 0 <= i < len(seconds)), default=9.0)
-        if now - last_chord < FASTEST_CHORD_S or (nearest < FASTEST_CHORD_S and not _on_beat(tune, note.onset)):
+        fast = FASTEST_CHORD_S - 1e-9  # notes just so far apart are not too fast
+        if now - last_chord < fast or (nearest < fast and not _on_beat(tune, note.onset)):
             reason = f"notes {min(nearest, now - last_chord):.2f} s apart are too fast for a chord on each"
         elif settings.density == "accents" and not _is_accent(tune, note):
             reason = "it is not an accent"
@@ -592,7 +604,8 @@ def _choice(
     if option is None:
         return Choice(index, verdict, "single", None, why_single="it lies off this neck; only the notation shows it")
     if not option.lower:
-        why = held_back or _why_single(verdict, option, tune, settings)
+        asked = index in settings.pins or index in {i for i, _ in settings.bans}
+        why = "the pins and bans here ask for it" if asked else held_back or _why_single(verdict, option, settings)
         return Choice(index, verdict, "single", option.grip, why_single=why)
     assert verdict.chord is not None
     dim = passing(verdict.note.pitch, verdict.chord) if verdict.degree is None else None
@@ -615,7 +628,7 @@ def _spelled(chord: Chord, spread: str, note: Note, stack: tuple[str, ...]) -> V
     return replace(voicing, pitches=(*voicing.pitches[:-1], note.pitch))
 
 
-def _why_single(verdict: Tested, option: Option, tune: Tune, settings: Settings) -> str:
+def _why_single(verdict: Tested, option: Option, settings: Settings) -> str:
     if verdict.chord is None:
         return "no chord sounds here"
     if dict(option.costs).get("single"):
@@ -630,21 +643,24 @@ def _reason(choice: Choice) -> str:
     if choice.voicing is None:
         return f"{name} stays single: {choice.why_single}"
     voicing, chord = choice.voicing, choice.chord
-    assert chord is not None and grip is not None
+    assert chord is not None
+    assert grip is not None
     how = f"{voicing.spread} on strings {grip.string_set}, {voicing.inversion}"
     if choice.diminished:
         return f"{name} is foreign to {chord} ({choice.tested.role}): {choice.diminished.sentence}; {how}"
-    degree = choice.tested.degree or ""
-    added = [d for d in voicing.stack if d not in chord.degrees]
-    tail = ""
-    if chord.is_triad and voicing.stack[-1] in added:
-        tail = f", filled up with its {DEGREE_WORDS[voicing.stack[-1]]}"
-    swapped = [d for d in added if d in chord.extensions]
-    if swapped:
-        tail += f", with the {' and '.join(DEGREE_WORDS[d] for d in swapped)} for a neighbour"
+    melody, added = choice.tested.degree or "1", ""
+    swaps = {d: chord.stacks[0][place] for place, d in enumerate(voicing.stack) if d in chord.extensions}
+    if melody in swaps:
+        added += f", in the place of the {DEGREE_WORDS[swaps.pop(melody)]}"
+    if swaps:
+        added += ", with the " + " and the ".join(
+            f"{DEGREE_WORDS[d]} for the {DEGREE_WORDS[p]}" for d, p in swaps.items()
+        )
+    if chord.is_triad and melody != voicing.stack[3]:
+        added += f", filled up with its {DEGREE_WORDS[voicing.stack[3]]}"
     if chord.bass and chord.bass.pitch_class not in {p.midi % 12 for p in voicing.pitches}:
-        tail += f"; the bass {chord.bass} is left to a bass player"
-    return f"{name} is the {DEGREE_WORDS[degree]} of {chord}{tail}: {how}"
+        added += f", the bass {chord.bass} left to a bass player"
+    return f"{name} is the {DEGREE_WORDS[melody]} of {chord}{added}: {how}"
 
 
 # --- the checker --------------------------------------------------------------------------------------------------

@@ -48,8 +48,8 @@ REPLACES = {
     # an extension takes the place of its neighbour (common practice)
     **dict.fromkeys(("♭9", "9", "♯9"), ("1",)),
     "11": ("3", "♭3"),
-    "♯11": ("5",),
-    "♭13": ("5",),
+    "♯11": ("5", "♯5"),
+    "♭13": ("5", "♭5"),
     "13": ("5", "♯5", "♭5"),
     "7": ("♭♭7",),
 }
@@ -212,8 +212,9 @@ class Chord:
     def suffix(self) -> str:
         """The symbol without root and bass."""
         extensions, kind = list(self.extensions), self.kind
+        altered = {e[1:] for e in extensions if e[0] in "♭♯"}
         for top, needed in (("13", ["9", "13"]), ("11", ["9", "11"]), ("9", ["9"])):
-            if kind in _NINTHS and all(n in extensions for n in needed) and (kind, top) != ("7", "11"):
+            if kind in _NINTHS and set(needed) <= set(extensions) - altered and top in _TALL.get(kind, (top,)):
                 kind = _NINTHS[kind].format(top)
                 extensions = [e for e in extensions if e not in needed]
                 break
@@ -232,6 +233,7 @@ class Chord:
 
 
 _NINTHS = {"maj7": "maj{}", "7": "{}", "m7": "m{}", "7sus4": "{}sus4", "6": "6/{}", "m6": "m6/{}"}
+_TALL = {**dict.fromkeys(("6", "m6"), ("9",)), **dict.fromkeys(("7", "7♯5", "7♭5"), ("9", "13"))}
 _NINTHS |= {"m7♭5": "m{}♭5", "7♯5": "{}♯5", "7♭5": "{}♭5", "m(maj7)": "m(maj{})", "maj7♯5": "maj{}♯5"}
 
 
@@ -241,19 +243,20 @@ def _put_in(stack: tuple[str, ...], extensions: tuple[str, ...]) -> tuple[str, .
         places = [d for d in REPLACES[extension] if d in form]
         if places:
             form[form.index(places[0])] = extension
-    return tuple(form) if form != list(stack) else None
+    several = {interval(degree)[1] % 12 for degree in form}
+    return tuple(form) if form != list(stack) and len(several) == len(form) else None
 
 
 # --- reading a symbol -------------------------------------------------------------------------------------------
 
-_PLAIN = str.maketrans({"♭": "b", "♯": "#", "♮": "", "−": "-", "–": "-", "△": "Δ", "∆": "Δ", "º": "°", "˚": "°"})
+_PLAIN = str.maketrans({"♭": "b", "♯": "#", "♮": " ", "−": "-", "–": "-", "△": "Δ", "∆": "Δ", "º": "°", "˚": "°"})
 _ROOT = re.compile(r"([A-G])(bb|b|##|#|)")
 _BASS = re.compile(r"/\s*([A-Ga-g])(bb|b|##|#|\+|-|)\s*\)?$")
 _TOKENS = re.compile(
     r"""(?P<half>ø7?|Ø7?|(?i:half-?dim(?:inished)?))|(?P<minmaj>(?i:minmaj|mimaj))
     |(?P<major>(?i:major|maj)|Ma|ma|M|Δ)|(?P<minor>(?i:minor|min)|Mi|mi|m)|(?P<dim>(?i:diminished|dim)|°|o)
     |(?P<aug>(?i:augmented|aug))|(?P<sus>(?i:sus)(?:4|2)?)|(?P<dom>(?i:dom(?:inant)?))|(?P<alt>(?i:alt(?:ered)?))
-    |(?P<omit>(?i:no|omit)\s*(?:3rd|5th|[1357])) |(?P<add>(?i:add)\s*(?P<added>[b#]?(?:2|4|6|7|9|11|13)))
+    |(?P<omit>(?i:no|omit)\s*(?:3rd|5th|[1357])) |(?P<add>(?i:add)\s*(?P<added>[b#]?(?:2|4|6|9|11|13)|7))
     |(?P<alter>(?P<sign>[b#]|(?<![A-Gb#])[+\-])(?P<altered>5|9|11|13|6|4|2|10)(?![0-9]))|(?P<sixnine>6/9|69)
     |(?P<number>13|11|9|7|6|5|4|2)|(?P<plus>\+)|(?P<minus>-)|(?P<punctuation>[\s(),\[\]/]+)""",
     re.VERBOSE,
@@ -280,6 +283,8 @@ class _Reading:
         if kind == "minmaj":
             self.third, self.major = "♭3", True
         elif kind == "half":
+            if self.diminished:
+                return False
             self.third, self.fifth, self.seventh = "♭3", "♭5", "♭7"
         elif kind == "major":
             self.major = True
@@ -307,9 +312,8 @@ class _Reading:
         elif kind == "sixnine":
             self.number = "6"
             self.extensions.add("9")
-        elif kind == "number":
-            return self._count(text, first)
-        return kind != "minus" or first
+        understood = self._count(text, first) if kind == "number" else kind != "minus" or first
+        return understood and not (self.diminished and (self.third, self.fifth) != ("♭3", "♭5"))
 
     def _suspend(self, text: str) -> None:
         if text.endswith("2"):
@@ -366,6 +370,8 @@ class _Reading:
         if self.third == "4":
             self.extensions.discard("11")
         kind = self._kind()
+        if kind == "dim" and "13" in self.extensions:
+            kind = "dim7"
         own = {interval(d)[1] % 12 for d in degrees_of(kind)}
         extensions = (e for e in self.extensions if interval(e)[1] % 12 not in own)
         return Chord(root, kind, tuple(sorted(extensions, key=interval)), bass, tuple(self.remarks))

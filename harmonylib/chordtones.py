@@ -85,13 +85,20 @@ def _role(tune: Tune, chords: Sequence[Chord | None], index: int) -> str:
     earlier = chords[index - 1] if index else None
     if came == 0 and earlier and here % 12 in earlier.tones and goes in (-1, -2):
         return "suspension"
-    upcoming = next((c for c in tune.changes if c.onset > notes[index].onset), None)
-    reach = notes[index + 1].onset if index + 1 < len(notes) else notes[index].end
-    if upcoming and upcoming.chord and upcoming.onset <= reach and here % 12 in upcoming.chord.tones:
-        if notes[index].end > upcoming.onset or goes == 0:
-            return "anticipation"
+    if _anticipates(tune, index, goes):
+        return "anticipation"
     if stepped_in and steps_out and came is not None and goes is not None:
         return "passing note" if (came > 0) == (goes > 0) else "neighbour note"
     if steps_out and goes is not None:
         return "approach from below" if goes > 0 else "approach from above"
     return "escape note" if stepped_in else "free note"
+
+
+def _anticipates(tune: Tune, index: int, goes: int | None) -> bool:
+    """Whether the next change takes the note in: it is held into it, or struck again on it."""
+    note = tune.notes[index]
+    change = tune.change_after(note.onset)
+    if change is None or change.chord is None or note.pitch.midi % 12 not in change.chord.tones:
+        return False
+    struck_again = goes == 0 and tune.notes[index + 1].onset >= change.onset
+    return note.end > change.onset or struck_again

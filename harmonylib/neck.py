@@ -20,7 +20,7 @@ from functools import cached_property, lru_cache
 from itertools import combinations, product
 
 from harmonylib.pitch import HarmonyError, Pitch
-from harmonylib.voicings import Voicing
+from harmonylib.voicings import Voicing, known
 
 TUNINGS = {
     # name             open strings, lowest to highest, sounding
@@ -38,7 +38,7 @@ LAYOUTS = {
     "drop 2 and 4": (0, 1, 3, 4),
 }
 LONG_SCALE, SHORT_SCALE = 648.0, 628.0
-MOST_FRETS = 24
+REACH_MM, LAST_FRET, MOST_FRETS = 105.0, 15, 22
 
 Frets = tuple[int | None, ...]
 
@@ -108,9 +108,9 @@ class Neck:
     """
 
     tuning: str = "standard"
-    frets: int = 15
+    frets: int = LAST_FRET
     scale_mm: float = LONG_SCALE
-    reach_mm: float = 105.0
+    reach_mm: float = REACH_MM
     capo: int = 0
 
     def __post_init__(self) -> None:
@@ -173,7 +173,7 @@ class Neck:
         >>> Neck().string_sets("drop 3")
         ((5, 3, 2, 1), (6, 4, 3, 2))
         """
-        count, pattern = len(self.open_strings), LAYOUTS[spread]
+        count, pattern = len(self.open_strings), LAYOUTS[known(spread)]
         return tuple(tuple(count - low - up for up in pattern) for low in range(count - pattern[-1] - 1, -1, -1))
 
     def place(self, voicing: Voicing, strings: Sequence[int]) -> Grip | None:
@@ -182,6 +182,8 @@ class Neck:
 
     def placed(self, midi: Sequence[int], strings: Sequence[int]) -> Grip | None:
         """The fingered grip of MIDI notes on given strings, both from the lowest; None when no hand holds it."""
+        if len(midi) != len(strings) or not set(strings) <= set(range(1, len(self.open_strings) + 1)):
+            raise HarmonyError(f"strings {tuple(strings)}: name {len(midi)} of this neck's {len(self.open_strings)}")
         return _placed(self, tuple(midi), tuple(strings))
 
     def grips(self, voicing: Voicing) -> tuple[Grip, ...]:
@@ -233,6 +235,8 @@ class Neck:
         if len(grip.frets) != len(self.open_strings):
             return f"{grip} names {len(grip.frets)} strings; this neck has {len(self.open_strings)}"
         fingers = grip.fingers or (0,) * len(grip.frets)
+        if len(fingers) != len(grip.frets):
+            return f"{grip} has {len(fingers)} fingers noted for {len(grip.frets)} strings"
         held = []
         for place, (fret, finger) in enumerate(zip(grip.frets, fingers, strict=True)):
             string = len(grip.frets) - place
@@ -270,7 +274,7 @@ def _placed(neck: Neck, midi: tuple[int, ...], strings: tuple[int, ...]) -> Grip
     if neck.stretch_mm(frets) > neck.reach_mm:
         return None
     fingers = fingering(tuple(frets))
-    return fingers and Grip(tuple(frets), fingers)
+    return Grip(tuple(frets), fingers) if fingers else None
 
 
 def fingering(frets: Frets) -> tuple[int, ...] | None:
@@ -321,4 +325,3 @@ def _hold(frets: Frets, fret: int, places: list[int]) -> list[list[list[int]]]:
         if not lower:
             ways.append(groups)
     return ways
-

@@ -3,7 +3,7 @@
 Conventions
 - Time is counted in quarter notes from the first written note or rest, as `Fraction`; tempo is quarter notes a minute.
 - Bars stand in written order; repeats and endings are marks on the bars, nothing is played out.
-- A bar and beat shown to a person count from 1, a pick-up bar is bar 0, and beats are those of the metre's lower number.
+- A bar and beat shown to a person count from 1, a pick-up bar is 0, and beats are those of the metre's lower number.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 
 from harmonylib.chords import MAJOR_SCALE, Chord
@@ -102,6 +102,11 @@ class Tune:
         index = bisect_right(self._change_onsets, onset) - 1
         return self.changes[index].chord if index >= 0 else None
 
+    def change_after(self, onset: Fraction) -> Change | None:
+        """The next chord change after the moment `onset`."""
+        index = bisect_right(self._change_onsets, onset)
+        return self.changes[index] if index < len(self.changes) else None
+
     def key_at(self, onset: Fraction) -> frozenset[int]:
         """Pitch classes of the key signature in force."""
         return key_notes(self.bar_at(onset).fifths)
@@ -148,6 +153,38 @@ class Tune:
         return [change.onset for change in self.changes]
 
 
+@lru_cache(maxsize=64)
+def read(path: str | Path, number: int = 1) -> Tune:
+    """The tune in a MusicXML file (.musicxml, .xml, .mxl) or an ABC file (.abc).
+
+    Parameters are the path and, for a book of ABC tunes, which one: counted from 1 in written order. The melody is the
+    top line of the first part that has notes; what was left out or guessed stands in `remarks`.
+
+    Raises `HarmonyError` for a file that is missing, unreadable, without melody or without chord symbols.
+
+    >>> read("no such tune.abc")
+    Traceback (most recent call last):
+    harmonylib.pitch.HarmonyError: 'no such tune.abc' was not found: check the name and the folder
+    """
+    from harmonylib.reading import read_file
+
+    return read_file(path, number)
+
+
+def read_text(text: str, format: str = "abc", number: int = 1) -> Tune:
+    """The tune in a text, `format` "abc" or "musicxml"; raises `HarmonyError` as `read` does.
+
+    >>> tune = read_text('T:Four bars\\nM:3/4\\nL:1/4\\nK:F\\n"F"A2 c|"Gm7"B2 d|"C7"e2 c|"F"f3|')
+    >>> tune.title, tune.key, len(tune.bars), tune.changes[1].chord, tune.notes[0].pitch, tune.where(Fraction(5))
+    ('Four bars', 'F major', 4, Gm7, A4, 'bar 2, beat 3')
+    """
+    from harmonylib.reading import read_bytes
+
+    if format not in ("abc", "musicxml"):
+        raise HarmonyError(f"{format!r} is not a format this course reads: write 'abc' or 'musicxml'")
+    return read_bytes(text.encode("utf-8", "replace"), format, number)
+
+
 def key_notes(fifths: int) -> frozenset[int]:
     """Pitch classes of a key signature: sharps counted up, flats down.
 
@@ -182,7 +219,7 @@ def beat_text(beat: Fraction) -> str:
 
 def _fifths_of(steps: int, semitones: int) -> int:
     """How many fifths an interval moves a key signature: the alteration it adds to the letters' own distance."""
-    return (7 * semitones - 12 * steps)
+    return 7 * semitones - 12 * steps
 
 
 def _usable_key(fifths: int) -> int:

@@ -27,6 +27,13 @@ SPREADS = {
 INVERSIONS = ("root position", "first inversion", "second inversion", "third inversion")
 
 
+def known(spread: str) -> str:
+    """The spread itself, if there is such a one; raises `HarmonyError` otherwise."""
+    if spread not in SPREADS:
+        raise HarmonyError(f"{spread!r} is not a spread: choose {', '.join(SPREADS)}")
+    return spread
+
+
 @lru_cache(maxsize=4096)
 def layout(semitones: tuple[int, ...], spread: str, top: int) -> tuple[tuple[int, int], ...]:
     """Which note each voice takes and how far it lies under the top voice, bottom to top.
@@ -59,8 +66,9 @@ class Voicing:
 
     @property
     def inversion(self) -> str:
-        """Root position to third inversion, by the lowest voice."""
-        return INVERSIONS[self.stack.index(self.degrees[0])]
+        """Root position to third inversion, by the lowest voice; a form without its root says what lies lowest."""
+        place = self.stack.index(self.degrees[0])
+        return INVERSIONS[place] if place or self.stack[0] == "1" else f"{self.stack[0]} in the bass"
 
     @property
     def top(self) -> Pitch:
@@ -86,8 +94,8 @@ class Voicing:
 def voice(chord: Chord | str, spread: str, top: Pitch | str, stack: Sequence[str] | None = None) -> Voicing:
     """The voicing of `chord` in `spread` that has the pitch `top` on top.
 
-    Chord and pitch may be text. `stack` names the four degrees to use (default: the plainest form of the chord that holds the note). Raises
-    `HarmonyError` for an unknown spread and for a top note that is not in the chord.
+    Chord and pitch may be text. `stack` names the four degrees to use (default: the plainest form of the chord that
+    holds the note). Raises `HarmonyError` for an unknown spread and for a top note that is not in the chord.
 
     >>> voice("G7", "drop 3", "D4").pitches
     (G2, F3, B3, D4)
@@ -97,17 +105,15 @@ def voice(chord: Chord | str, spread: str, top: Pitch | str, stack: Sequence[str
     Traceback (most recent call last):
     harmonylib.pitch.HarmonyError: C4 is not in G7 (G B D F), so no voicing of it has that note on top
     """
-    if spread not in SPREADS:
-        raise HarmonyError(f"{spread!r} is not a spread: choose {', '.join(SPREADS)}")
     chord = Chord.parse(chord) if isinstance(chord, str) else chord
     top = Pitch.parse(top) if isinstance(top, str) else top
     four = tuple(stack) if stack else _holding(chord, top)
     semitones = tuple(interval(degree)[1] % 12 for degree in four)
     wanted = (top.midi - chord.root.pitch_class) % 12
     if len(four) != 4 or wanted not in semitones:
-        names = " ".join(str(chord.name_of(degree)) for degree in four)
-        raise HarmonyError(f"{top} is not in {chord} ({names}), so no voicing of it has that note on top")
-    voices = layout(semitones, spread, semitones.index(wanted))
+        notes = " ".join(str(chord.name_of(degree)) for degree in four)
+        raise HarmonyError(f"{top} is not in {chord} ({notes}), so no voicing of it has that note on top")
+    voices = layout(semitones, known(spread), semitones.index(wanted))
     names = [chord.name_of(four[index]) for index, _ in voices]
     pitches = [name.at(top.midi + below) for name, (_, below) in zip(names, voices, strict=True)]
     return Voicing(chord, four, spread, tuple(four[index] for index, _ in voices), tuple(pitches))
@@ -125,7 +131,7 @@ def inversions(chord: Chord | str, spread: str, lowest: Pitch | None = None) -> 
     stack = chord.stacks[0]
     bass = lowest or Pitch(chord.root.letter, chord.root.alter, 3)
     semitones = tuple(interval(degree)[1] % 12 for degree in stack)
-    top = next(i for i in range(4) if layout(semitones, spread, i)[0][0] == 0)
+    top = next(i for i in range(4) if layout(semitones, known(spread), i)[0][0] == 0)
     rise = -layout(semitones, spread, top)[0][1]
     start = voice(chord, spread, chord.name_of(stack[top]).at(bass.midi + rise), stack)
     return tuple(start.step(n) for n in range(4))

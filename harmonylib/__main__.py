@@ -1,0 +1,151 @@
+"""The commands: ``python -m harmonylib arrange TUNE`` and ``python -m harmonylib course``.
+
+Exit code 0 when the work is done, 2 with one clear line on standard error when the input or a setting cannot serve.
+"""
+
+from __future__ import annotations
+
+import argparse
+import subprocess
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import NoReturn
+
+from harmonylib.pitch import HarmonyError
+
+CHAPTERS = Path(__file__).resolve().parent.parent / "chapters"
+FIRST_CHAPTER = "00_start_here.ipynb"
+
+
+PAPERS = ("a4", "us-letter")
+
+
+class _Parser(argparse.ArgumentParser):
+    """A parser that refuses in one line."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"harmonylib: {message} (see {self.prog} --help)\n")
+
+
+def parser() -> argparse.ArgumentParser:
+    """The command line, described."""
+    from harmonylib.arranging import DENSITIES
+    from harmonylib.neck import LAST_FRET, LONG_SCALE, REACH_MM, TUNINGS
+
+    top = _Parser(
+        prog="python -m harmonylib",
+        description="Block chords for guitar: harmonise a tune so that every note carries a chord a hand can play.",
+    )
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    arrange = commands.add_parser(
+        "arrange",
+        help="turn a lead sheet into a block-chord arrangement",
+        description="Read a lead sheet (MusicXML or ABC), arrange it in block chords and write it as MusicXML, MIDI, "
+        "PDF and CSV; print every note with its grip and the reason for it.",
+    )
+    arrange.add_argument("tune", metavar="TUNE", help="a .musicxml, .xml, .mxl or .abc file with chord symbols")
+    arrange.add_argument("--out", metavar="DIR", default=".", help="folder for the four files (default: this one)")
+    arrange.add_argument("--number", metavar="N", type=int, default=1, help="which tune of an ABC book (default: 1)")
+    arrange.add_argument(
+        "--density",
+        choices=tuple(DENSITIES),
+        default="comfortable",
+        metavar="WHICH",
+        help="which notes carry a chord (default: comfortable). "
+        + "; ".join(f"{d}: {r}" for d, r in DENSITIES.items()),
+    )
+    arrange.add_argument(
+        "--key", help="move the tune to a key, as in F or Cm; “best” finds the one that suits the neck"
+    )
+    arrange.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: the tune's own)")
+    arrange.add_argument(
+        "--reach", metavar="MM", type=float, default=REACH_MM, help=f"the hand's stretch ({REACH_MM:.0f} mm)"
+    )
+    arrange.add_argument("--frets", metavar="N", type=int, default=LAST_FRET, help=f"highest fret in use ({LAST_FRET})")
+    arrange.add_argument(
+        "--scale", metavar="MM", type=float, default=LONG_SCALE, help=f"string length ({LONG_SCALE:.0f} mm)"
+    )
+    arrange.add_argument("--capo", metavar="FRET", type=int, default=0, help="fret the capo stands at (default: none)")
+    arrange.add_argument(
+        "--tuning",
+        default="standard",
+        help=f"one of {', '.join(TUNINGS)}; or pitches from the lowest: 'D2 A2 D3 G3 B3 E4'",
+    )
+    arrange.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"paper of the PDF (default: {PAPERS[0]})")
+    arrange.add_argument("--seed", metavar="N", type=int, default=0, help="picks among arrangements that cost the same")
+    arrange.set_defaults(run=_arrange)
+
+    course = commands.add_parser(
+        "course", help="open the course in JupyterLab", description="Open the course in JupyterLab."
+    )
+    course.set_defaults(run=_course)
+    return top
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(encoding="utf-8", errors="replace")  # flats and sharps on any terminal
+    options = parser().parse_args(arguments)
+    try:
+        code: int = options.run(options)
+    except HarmonyError as error:
+        print(f"harmonylib: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        print("harmonylib: stopped", file=sys.stderr)
+        return 130
+    return code
+
+
+def _arrange(options: argparse.Namespace) -> int:
+    from tqdm import tqdm
+
+    with tqdm(total=3, desc="reading", delay=1, leave=False, bar_format="{desc} {bar} {n}/{total}") as progress:
+        from harmonylib.arranging import arrange, check
+        from harmonylib.neck import Neck
+        from harmonylib.scores import safe_stem, text, write_files
+        from harmonylib.tunes import read
+
+        neck = Neck(options.tuning, options.frets, options.scale, options.reach, options.capo)
+        tune = read(options.tune, options.number)
+        progress.update()
+        progress.set_description("arranging")
+        arrangement = arrange(
+            tune, neck=neck, density=options.density, tempo=options.tempo, key=options.key, seed=options.seed
+        )
+        faults = check(arrangement)
+        progress.update()
+        progress.set_description("engraving")
+        stem = safe_stem(Path(options.tune).stem + (f"_{options.number}" if options.number > 1 else ""))
+        files = write_files(arrangement, options.out, stem, paper=options.paper)
+        progress.update()
+    print(text(arrangement))
+    for remark in (*tune.remarks, *arrangement.remarks, *faults):
+        print(f"Note: {remark}")
+    print(f"{arrangement.share:.0%} of {len(arrangement.choices)} melody notes carry a chord.")
+    print("Written: " + ", ".join(str(file) for file in files))
+    print(f"Open the course: {_python()} -m harmonylib course")
+    return 0
+
+
+def _python() -> str:
+    """This Python as a person in this folder would type it."""
+    here = Path(sys.executable)
+    return str(here.relative_to(Path.cwd())) if here.is_relative_to(Path.cwd()) else "python"
+
+
+def _course(options: argparse.Namespace) -> int:
+    first = CHAPTERS / FIRST_CHAPTER
+    if not first.is_file():
+        raise HarmonyError(
+            f"no chapters beside the library ({FIRST_CHAPTER} is missing): run this from a full checkout"
+        )
+    return subprocess.call([sys.executable, "-m", "jupyterlab", str(first)])
+
+
+if __name__ == "__main__":
+    sys.exit(main())
