@@ -111,6 +111,27 @@ class Choice:
 
 
 @dataclass(frozen=True)
+class Answer:
+    """One chord that answers a call, the melody note number `call`; made by `harmonylib.fills`.
+
+    `approach` is "below" or "above" for a chord that only leads, by one fret in all voices, into the answer after it.
+    """
+
+    call: int
+    onset: Fraction
+    duration: Fraction
+    voicing: Voicing
+    grip: Grip
+    rhythm: str = ""
+    approach: str = ""
+    reason: str = ""
+
+    @property
+    def end(self) -> Fraction:
+        return self.onset + self.duration
+
+
+@dataclass(frozen=True)
 class Arrangement:
     """A tune in block chords: `tune` is as it sounds here (key and octave chosen), `source` as it was given."""
 
@@ -120,6 +141,7 @@ class Arrangement:
     choices: tuple[Choice, ...]
     cost: float
     remarks: tuple[str, ...] = ()
+    answers: tuple[Answer, ...] = ()
 
     @property
     def tempo(self) -> float:
@@ -130,6 +152,16 @@ class Arrangement:
     def share(self) -> float:
         """Share of melody notes that carry a block chord, 0 to 1."""
         return sum(c.voicing is not None for c in self.choices) / max(len(self.choices), 1)
+
+    def held(self, index: int) -> Fraction:
+        """How long a call sounds, in quarter notes: to the note's end, or to the first answer if that comes sooner."""
+        note = self.choices[index].note
+        first = self._first_answers.get(index, note.end)
+        return min(note.end, first) - note.onset
+
+    @cached_property
+    def _first_answers(self) -> dict[int, Fraction]:
+        return {answer.call: answer.onset for answer in reversed(self.answers)}
 
     def candidates(self, index: int) -> tuple[Grip, ...]:
         """Every grip the search may choose for a note, in table order."""
@@ -394,14 +426,14 @@ def _blocks(verdict: Tested, key: frozenset[int], neck: Neck, spreads: tuple[str
         semitones = tuple(interval(degree)[1] % 12 for degree in stack)
         top = semitones.index((pitch.midi - chord.root.pitch_class) % 12)
         for spread in spreads:
-            for grip, costs, position, lower in _grips(neck, semitones, spread, top, pitch.midi):
+            for grip, costs, position, lower in shapes(neck, semitones, spread, top, pitch.midi):
                 left_out = (("left out", GRIP_COSTS["left out"] * missing),) if missing else ()
                 found.append(Option(grip, costs + left_out, position, lower, spread, stack))
     return found
 
 
 @lru_cache(maxsize=16384)
-def _grips(
+def shapes(
     neck: Neck, semitones: tuple[int, ...], spread: str, top: int, midi: int
 ) -> tuple[tuple[Grip, tuple[tuple[str, float], ...], float, tuple[int, ...]], ...]:
     """Playable grips of one voicing shape under one top note, with their own costs, position and lower voices."""
@@ -572,7 +604,7 @@ def _wanted(tune: Tune, settings: Settings) -> tuple[str, ...]:
     return tuple(reasons)
 
 
-def _pulse(tune: Tune, onset: Fraction) -> Fraction:
+def pulse(tune: Tune, onset: Fraction) -> Fraction:
     """Length of the felt beat in quarter notes: a dotted quarter in compound metres."""
     count, unit = tune.bar_at(onset).metre
     return Fraction(3, 2) if unit == 8 and count % 3 == 0 and count > 3 else min(Fraction(4, unit), Fraction(1))
@@ -584,15 +616,15 @@ def _offset(tune: Tune, onset: Fraction) -> Fraction:
 
 
 def _on_beat(tune: Tune, onset: Fraction) -> bool:
-    return _offset(tune, onset) % _pulse(tune, onset) == 0
+    return _offset(tune, onset) % pulse(tune, onset) == 0
 
 
 def _is_accent(tune: Tune, note: Note) -> bool:
     """On a strong beat (the first, or the middle of an even bar), or at least a beat long."""
-    pulse, metre = _pulse(tune, note.onset), tune.bar_at(note.onset).metre
+    beat, metre = pulse(tune, note.onset), tune.bar_at(note.onset).metre
     full, offset = Fraction(4 * metre[0], metre[1]), _offset(tune, note.onset)
-    middle = full / 2 if full / pulse % 2 == 0 else Fraction(0)
-    return offset in (Fraction(0), middle) or note.duration >= pulse
+    middle = full / 2 if full / beat % 2 == 0 else Fraction(0)
+    return offset in (Fraction(0), middle) or note.duration >= beat
 
 
 # --- saying why ---------------------------------------------------------------------------------------------------
@@ -680,15 +712,19 @@ def check(arrangement: Arrangement) -> list[str]:
         if grip is None:
             wrong.append(f"{where}: {choice.note.pitch} lies off this neck")
             continue
-        sounding = neck.midi(grip.frets)
-        if not sounding or max(sounding) != sounding[-1] or sounding[-1] != choice.note.pitch.midi:
-            wrong.append(f"{where}: {choice.note.pitch} is not on top of {grip}")
         fault = neck.fault(grip)
         if fault:
             wrong.append(f"{where}: {fault}")
+        if len(grip.frets) != len(neck.open_midi):
+            continue
+        sounding = neck.midi(grip.frets)
+        if not sounding or max(sounding) != sounding[-1] or sounding[-1] != choice.note.pitch.midi:
+            wrong.append(f"{where}: {choice.note.pitch} is not on top of {grip}")
+        if choice.voicing and tuple(pitch.midi for pitch in choice.voicing.pitches) != sounding:
+            wrong.append(f"{where}: {grip} does not sound the voicing written for it")
         position = neck.nut_to(min(grip.fretted, default=0))
         if len(sounding) > 1:
-            wrong += _check_chord(choice, sounding, where)
+            wrong += _check_chord(choice, tune.chord_at(choice.note.onset), sounding, where)
             if previous:
                 seconds = float(choice.note.onset - previous[0]) * 60 / arrangement.tempo
                 way = abs(position - previous[1])
@@ -712,9 +748,9 @@ def _check_melody(arrangement: Arrangement) -> list[str]:
     return wrong
 
 
-def _check_chord(choice: Choice, sounding: Sequence[int], where: str) -> list[str]:
+def _check_chord(choice: Choice, chord: Chord | None, sounding: Sequence[int], where: str) -> list[str]:
     """Each sounding note belongs to the chord under the melody, or all to the melody's own diminished seventh."""
-    chord, melody = choice.chord, choice.note.pitch
+    melody = choice.note.pitch
     if chord is None:
         return [f"{where}: a chord where the lead sheet has none"]
     if len(sounding) != 4 or len({midi % 12 for midi in sounding}) != 4:

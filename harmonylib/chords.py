@@ -274,7 +274,7 @@ class _Reading:
     def __init__(self) -> None:
         self.third, self.fifth, self.seventh = "3", "5", ""
         self.number = ""
-        self.major = self.diminished = False
+        self.major = self.diminished = self.triangle = False
         self.extensions: set[str] = set()
         self.remarks: list[str] = []
 
@@ -287,9 +287,7 @@ class _Reading:
                 return False
             self.third, self.fifth, self.seventh = "♭3", "♭5", "♭7"
         elif kind == "major":
-            self.major = True
-            if text == "Δ":
-                self.number = self.number or "7"
+            self.major, self.triangle = True, self.triangle or text == "Δ"
         elif kind == "minor" or (kind == "minus" and first):
             if not first and self.third != "3":
                 return False
@@ -358,6 +356,7 @@ class _Reading:
 
     def chord(self, root: Name, bass: Name | None) -> Chord:
         """The chord these tokens name."""
+        self.number = self.number or ("7" if self.triangle else "")
         tall = {"9": ("9",), "11": ("9", "11"), "13": ("9", "13")}.get(self.number, ())
         altered = {e[1:] for e in self.extensions if e[0] in "♭♯"}
         self.extensions |= {e for e in tall if e not in altered}

@@ -182,7 +182,8 @@ class Neck:
 
     def placed(self, midi: Sequence[int], strings: Sequence[int]) -> Grip | None:
         """The fingered grip of MIDI notes on given strings, both from the lowest; None when no hand holds it."""
-        if len(midi) != len(strings) or not set(strings) <= set(range(1, len(self.open_strings) + 1)):
+        usable = set(strings) & set(range(1, len(self.open_strings) + 1))
+        if not len(midi) == len(strings) == len(usable):
             raise HarmonyError(f"strings {tuple(strings)}: name {len(midi)} of this neck's {len(self.open_strings)}")
         return _placed(self, tuple(midi), tuple(strings))
 
@@ -203,7 +204,7 @@ class Neck:
         """
         found = []
         for steps in range(4):
-            for octave in (0, -4, 4):
+            for octave in (0, -4, 4, -8, 8):
                 turned = voicing.step(steps + octave)
                 grip = self.place(turned, strings)
                 if grip:

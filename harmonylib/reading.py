@@ -133,7 +133,7 @@ def _tune(sheet: Sheet, stem: str) -> Tune:
     )
     changes, unread = _changes(sheet, tune)
     if not any(change.chord for change in changes):
-        why = f" ({unread[0]})" if unread else ""
+        why = f" ({unread[0].partition(';')[0]})" if unread else ""
         raise HarmonyError(
             f"it has no chord symbols that can be read{why}: write chord symbols over the melody, in MusicXML as "
             f'harmony and in ABC in quotes, as in "Am7"'

@@ -36,7 +36,7 @@ _ABC = re.compile(
     r"""(?P<text>"[^"]*") | \[(?P<field>[A-Za-z]:[^\]]*)\] | (?P<grace>\{[^}]*\}) | !(?P<sign>[^!|\s]+)!
     | (?P<bar>(?:\[\||\||::|:+\|)[|:\]]*)(?P<ending>\s*\[?\d[\d,-]*)? | \[(?P<bracket>\d[\d,\-]*)
     | (?P<overlay>&[^|]*) | Z(?P<rests>\d*) | (?P<spacer>y\d*) | (?P<tuplet>\(\d(?::\d?(?::\d?)?)?)
-    | (?P<chord>\[[^\]|"]*\]) | (?P<invisible>x) | (?P<note>[A-Ga-gz,'^_=/<>\d-])""",
+    | (?P<chord>\[[^\]|"]*\][\d/]*) | (?P<note>[_^=]*[A-Ga-gzx][,']*\d*/*\d*) | (?P<link>[<>]+|-)""",
     re.VERBOSE,
 )
 _ABC_FIELD = re.compile(r"([A-Za-z+]):(?![|:])\s*(.*)")
@@ -89,6 +89,7 @@ def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
     fields = {"M": "", "L": "", "K": "", "Q": ""}
     head = True
     voices: dict[str, list[str]] = {}
+    clefs: dict[str, str] = {}
     voice = "1"
     title = composer = ""
     graces = overlays = 0
@@ -101,6 +102,7 @@ def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
             composer = composer or value
         elif tag == "V":
             voice = (value.split() or ["1"])[0]
+            clefs[voice] = clefs.get(voice, "") + value
         elif tag in fields and head:
             fields[tag] = value
             head = tag != "K"
@@ -129,6 +131,8 @@ def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
     key = _abc_field("K", fields["K"])
     if not key:
         sheet.remarks.append("there is no key signature: it is read as one without sharps or flats")
+    if re.search(r"-8(?!\d)", fields["K"] + clefs.get(next(iter(voices), ""), "")):
+        sheet.note_move = (-7, -12)  # the clef of a part that sounds an octave lower
     if fields["M"].strip().lower() == "none":
         sheet.pick_up = False
     propagation = next((line for line in lines if line.startswith("%%propagate-accidentals")), "")
@@ -172,10 +176,12 @@ def _abc_token(token: re.Match[str]) -> str:
         return f"\nN:!mark {sign}\n" if STEERING.search(sign) else ""
     if kind == "rests":
         return f"\nN:!rest {token['rests'] or 1}\n"
-    if kind == "chord" and "-" in all_of_it:
-        return all_of_it.replace("-", "") + "-"
-    if kind == "invisible":
-        return "z"
+    if kind == "chord":
+        inside, _, length = all_of_it.partition("]")
+        notes = re.sub("[^A-Ga-gz,'^_=/0-9]", "", inside)
+        return f"[{notes}]{length}" + "-" * ("-" in inside) if re.search("[A-Ga-g]", notes) else ""
+    if kind == "note":
+        return all_of_it.replace("x", "z")
     return "" if kind in ("grace", "overlay", "spacer") else all_of_it
 
 
@@ -290,7 +296,7 @@ def _abc_text(text: str, at: Fraction, bar: Bar, sheet: Sheet) -> Bar:
     if words.startswith("("):
         words = words[1:].removesuffix(")")
     symbol = re.split(r"\s*;|\s+\(?(?=[A-G])|\((?=[A-G])", words)[0].strip()
-    is_word = re.match(r"[A-G](?!maj|min|dim|aug|sus|add|alt|omit|b)[a-z]{3}", symbol)
+    is_word = re.match(r"[A-G](?!maj|min|dim|aug|sus|add|alt|omit|b)[a-z]{4}", symbol)
     if re.match("[A-G]", symbol) and not is_word and (not sheet.chords or sheet.chords[-1][0] != at):
         try:
             chord: Chord | HarmonyError = read_chord(symbol)

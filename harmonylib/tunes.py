@@ -8,10 +8,11 @@ Conventions
 
 from __future__ import annotations
 
+import re
 from bisect import bisect_right
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cached_property, lru_cache
+from functools import cached_property
 from pathlib import Path
 
 from harmonylib.chords import MAJOR_SCALE, Chord
@@ -153,7 +154,6 @@ class Tune:
         return [change.onset for change in self.changes]
 
 
-@lru_cache(maxsize=64)
 def read(path: str | Path, number: int = 1) -> Tune:
     """The tune in a MusicXML file (.musicxml, .xml, .mxl) or an ABC file (.abc).
 
@@ -182,7 +182,8 @@ def read_text(text: str, format: str = "abc", number: int = 1) -> Tune:
 
     if format not in ("abc", "musicxml"):
         raise HarmonyError(f"{format!r} is not a format this course reads: write 'abc' or 'musicxml'")
-    return read_bytes(text.encode("utf-8", "replace"), format, number)
+    plain = re.sub(r"^\s*<\?xml[^>]*\?>", "", text)  # a text is decoded already, whatever its declaration says
+    return read_bytes(plain.encode("utf-8", "replace"), format, number)
 
 
 def key_notes(fifths: int) -> frozenset[int]:
