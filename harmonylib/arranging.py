@@ -550,11 +550,12 @@ def _way_to(tune: Tune, tonic: Name) -> tuple[int, int]:
 
 
 def _tonic_asked(key: str, tune: Tune) -> Name:
+    """The tonic a key names; “Cm” and “C minor” ask for a tune with a minor third."""
     text = key.strip()
-    for ending, mode in (("minor", "minor"), ("major", "major"), ("m", "minor")):
+    for ending, minor in (("minor", True), ("major", False), ("m", True)):
         if text.endswith(ending):
             text = text[: -len(ending)].strip()
-            if mode != tune.mode:
+            if minor != (tune.mode in ("minor", "dorian", "phrygian", "locrian")):
                 raise HarmonyError(f"key {key!r}: the tune is in {tune.key}; name another {tune.mode} key for it")
             break
     return Name.parse(text)

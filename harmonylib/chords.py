@@ -254,7 +254,7 @@ _ROOT = re.compile(r"([A-G])(bb|b|##|#|)")
 _BASS = re.compile(r"/\s*([A-Ga-g])(bb|b|##|#|\+|-|)\s*\)?$")
 _TOKENS = re.compile(
     r"""(?P<half>ø7?|Ø7?|(?i:half-?dim(?:inished)?))|(?P<minmaj>(?i:minmaj|mimaj))
-    |(?P<major>(?i:major|maj)|Ma|ma|M|Δ)|(?P<minor>(?i:minor|min)|Mi|mi|m)|(?P<dim>(?i:diminished|dim)|°|o)
+    |(?P<major>(?i:major|maj)|(?:Ma|ma)(?!dd|ug)|M|Δ)|(?P<minor>(?i:minor|min)|Mi|mi|m)|(?P<dim>(?i:diminished|dim)|°|o)
     |(?P<aug>(?i:augmented|aug))|(?P<sus>(?i:sus)(?:4|2)?)|(?P<dom>(?i:dom(?:inant)?))|(?P<alt>(?i:alt(?:ered)?))
     |(?P<omit>(?i:no|omit)\s*(?:3rd|5th|[1357])) |(?P<add>(?i:add)\s*(?P<added>[b#]?(?:2|4|6|9|11|13)|7))
     |(?P<alter>(?P<sign>[b#]|(?<![A-Gb#])[+\-])(?P<altered>5|9|11|13|6|4|2|10)(?![0-9]))|(?P<sixnine>6/9|69)

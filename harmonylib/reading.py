@@ -21,7 +21,7 @@ from typing import Any
 
 from harmonylib.chords import Chord
 from harmonylib.pitch import HarmonyError
-from harmonylib.tunes import DEFAULT_TEMPO, Bar, Change, Note, Tune, tonic
+from harmonylib.tunes import DEFAULT_TEMPO, MODES, Bar, Change, Note, Tune, tonic
 
 LIMIT = 20_000_000
 """Bytes a file may hold, unpacked: a long book of tunes has about a tenth of that."""
@@ -30,8 +30,7 @@ LONGEST = 1000
 """Quarter notes a single note or rest may last; more is a damaged file."""
 
 SUFFIXES = (".musicxml", ".xml", ".mxl", ".abc")
-MINOR_MODES = ("minor", "aeolian", "dorian", "phrygian")
-MAJOR_MODES = ("major", "ionian", "mixolydian", "lydian")
+MODE_NAMES = {**{mode: mode for mode in MODES}, "ionian": "major", "aeolian": "minor"}
 NO_CHORD = re.compile(r"n\.?\s*c\.?|no\s*chord|none|tacet", re.IGNORECASE)
 STEERING = re.compile(
     r"\b(?:D\.?\s?[CS]\.?(?=\s|$)|da\s?capo|dal\s?segno|(?:to\s?)?coda|fine|segno)", re.IGNORECASE
@@ -67,10 +66,10 @@ def read_bytes(data: bytes, format: str, number: int, stem: str = "Untitled", wh
         raise HarmonyError(f"{where!r} is larger than {LIMIT // 1_000_000} MB: give the file of a single tune")
     if isinstance(number, bool) or not isinstance(number, int) or number < 1:
         raise HarmonyError(f"{number!r} is not the number of a tune: count the tunes of a book from 1")
-    try:
-        from harmonylib.reading_abc import read_abc
-        from harmonylib.reading_musicxml import read_musicxml
+    from harmonylib.reading_abc import read_abc
+    from harmonylib.reading_musicxml import read_musicxml
 
+    try:
         with _quiet():
             sheet = read_abc(data, number) if format == "abc" else read_musicxml(data, number)
             return _tune(sheet, stem)
@@ -236,8 +235,5 @@ def steer(text: str) -> str:
 
 def read_chord(symbol: str) -> Chord:
     """`Chord.parse` with roots and basses of at most one accidental; raises `HarmonyError`."""
-    try:
-        chord = Chord.parse(symbol)
-    except KeyError as error:
-        raise HarmonyError(f"{symbol!r} is not a chord symbol: {error} cannot be read") from error
+    chord = Chord.parse(symbol)
     return replace(chord, root=chord.root.simplest(), bass=chord.bass and chord.bass.simplest())

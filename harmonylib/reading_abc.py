@@ -20,7 +20,7 @@ from harmonylib.chords import Chord
 from harmonylib.pitch import HarmonyError, Pitch
 from harmonylib.reading import (
     LONGEST,
-    MINOR_MODES,
+    MODE_NAMES,
     NO_CHORD,
     STEERING,
     Sheet,
@@ -225,7 +225,7 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
                 fifths, mode = token.getKeySignatureParameters()
                 fifths = (fifths + 7) % 12 - 7 if abs(fifths) > 7 else fifths
                 if sheet.mode is None and mode:
-                    sheet.mode = "minor" if mode in MINOR_MODES else "major"
+                    sheet.mode = MODE_NAMES.get(mode.lower(), "major")
             elif token.tag == "N" and token.data.startswith("!rest"):
                 for _ in range(min(int(token.data[5:]), 200)):
                     at += Fraction(4 * metre[0], metre[1])

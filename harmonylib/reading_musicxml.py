@@ -24,8 +24,7 @@ from harmonylib.pitch import LETTERS, HarmonyError, Name, Pitch
 from harmonylib.reading import (
     LIMIT,
     LONGEST,
-    MAJOR_MODES,
-    MINOR_MODES,
+    MODE_NAMES,
     NO_CHORD,
     STEERING,
     Sheet,
@@ -283,8 +282,8 @@ class _PartReader:
         if fifths is not None and first:
             self.fifths = max(-7, min(7, round(_number(fifths.text, 0))))
             mode = clean(source.findtext("key/mode")).lower()
-            if self.sheet.mode is None and mode in MINOR_MODES + MAJOR_MODES:
-                self.sheet.mode = "minor" if mode in MINOR_MODES else "major"
+            if self.sheet.mode is None:
+                self.sheet.mode = MODE_NAMES.get(mode)
         if time is not None:
             self.free = time.find("senza-misura") is not None
             self.metre = _metre(time) or self.metre

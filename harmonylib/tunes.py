@@ -19,6 +19,16 @@ from harmonylib.chords import MAJOR_SCALE, Chord
 from harmonylib.pitch import HarmonyError, Name, Pitch
 
 DEFAULT_TEMPO = 120
+MODES = {
+    # mode          its tonic above that of the major key with the same signature: letters, semitones
+    "major": (0, 0),
+    "dorian": (1, 2),
+    "phrygian": (2, 4),
+    "lydian": (3, 5),
+    "mixolydian": (4, 7),
+    "minor": (5, 9),
+    "locrian": (6, 11),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +77,7 @@ class Bar:
 class Tune:
     """A lead sheet: one melodic line, chord changes and the bars they stand in.
 
-    `mode` is "major" or "minor"; `remarks` says what the reader did that a teacher should know.
+    `mode` is one of `MODES`; `remarks` says what the reader did that a teacher should know.
     """
 
     title: str
@@ -198,11 +208,10 @@ def key_notes(fifths: int) -> frozenset[int]:
 def tonic(fifths: int, mode: str) -> Name:
     """The tonic of a key signature.
 
-    >>> tonic(-2, "major"), tonic(-2, "minor"), tonic(3, "major")
-    (B♭, G, A)
+    >>> tonic(-2, "major"), tonic(-2, "minor"), tonic(0, "dorian")
+    (B♭, G, D)
     """
-    major = Name("C").up(4 * fifths, 7 * fifths)
-    return major.up(5, 9) if mode == "minor" else major
+    return Name("C").up(4 * fifths, 7 * fifths).up(*MODES[mode])
 
 
 def beat_text(beat: Fraction) -> str:

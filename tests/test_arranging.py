@@ -435,9 +435,7 @@ def test_accents_are_strong_beats_long_notes_and_syncopations():
         tune_of("[Cmaj7] E5/1/2 G5/1/2 E5/1/2 G5/1/2 E5/1/2 G5/1/2", tempo=60, metre=(3, 4)), density="accents"
     )
     assert treatments(waltz) == "csssss"
-    compound = arrange(
-        tune_of("[Cmaj7] " + "E5/1/2 G5/1/2 E5/1/2 " * 2, tempo=60, metre=(6, 8)), density="accents"
-    )
+    compound = arrange(tune_of("[Cmaj7] " + "E5/1/2 G5/1/2 E5/1/2 " * 2, tempo=60, metre=(6, 8)), density="accents")
     assert treatments(compound) == "csscss"
 
 
@@ -477,9 +475,9 @@ def test_a_tune_that_is_well_placed_stays_where_it_is():
 
 def test_notes_too_low_stay_single_and_notes_off_the_neck_are_kept():
     found = arrange(tune_of("[C] C0/2 C9/2"))
-    assert check(found) == [f"{found.tune.where(Fraction(2))}: {found.choices[1].note.pitch} lies off this neck"] or check(
-        found
-    ) == [f"bar 1, beat 1: {found.choices[0].note.pitch} lies off this neck"]
+    assert check(found) == [
+        f"{found.tune.where(Fraction(2))}: {found.choices[1].note.pitch} lies off this neck"
+    ] or check(found) == [f"bar 1, beat 1: {found.choices[0].note.pitch} lies off this neck"]
     wide = arrange(tune_of("[Cmaj7] " + "E5/1 G5/1 B5/1 " * 5 + "E3/1"), density="every")
     assert wide.choices[-1].why_single == "it lies too low for three notes under it on this neck"
     assert wide.choices[-1].grip is not None
@@ -488,7 +486,14 @@ def test_notes_too_low_stay_single_and_notes_off_the_neck_are_kept():
 
 @pytest.mark.parametrize(
     ("key", "name"),
-    [("F", "F major"), ("F major", "F major"), ("Gb", "G♭ major"), ("F#", "F♯ major"), ("B", "B major"), ("C", "C major")],
+    [
+        ("F", "F major"),
+        ("F major", "F major"),
+        ("Gb", "G♭ major"),
+        ("F#", "F♯ major"),
+        ("B", "B major"),
+        ("C", "C major"),
+    ],
 )
 def test_a_key_is_chosen_by_name(key, name):
     found = arrange(tune_of("[C6] E5/2 G5/2", "[G7] F5/4"), key=key, density="every")
@@ -609,7 +614,10 @@ def test_a_chord_tone_says_its_degree_and_where_it_lies():
         ("[Caug] G#5/4", "G♯ is the sharp fifth of Caug"),
         ("[Cmaj7#11] F#5/4", "F♯ is the sharp eleventh of Cmaj7"),
         ("[Cm7♭5(♭13)] Ab5/4", "A♭ is the flat thirteenth of Cm7♭5"),
-        ("[Cmaj7] D5/4", "D is foreign to Cmaj7 (free note): the leading-tone diminished seventh Bdim7, G7(♭9) without"),
+        (
+            "[Cmaj7] D5/4",
+            "D is foreign to Cmaj7 (free note): the leading-tone diminished seventh Bdim7, G7(♭9) without",
+        ),
     ],
 )
 def test_reasons(bar, words):
@@ -951,7 +959,7 @@ def test_pins_and_bans_are_kept_or_refused_whatever_the_tune(given_tune, rng):
 @settings(max_examples=80)
 @given(tunes(most=5), st.integers(1, 5))
 def test_a_tune_moved_up_can_keep_its_grips_moved_up(given_tune, semitones):
-    """Frets narrow up the neck: the same grips, shifted, are candidates of the moved tune, so its best costs no more."""
+    """Frets narrow up the neck: the same grips, shifted, are candidates of the moved tune, so it costs no more."""
     found = arrange(given_tune, density="every", tempo=60)
     steps = (0, 1, 1, 2, 2, 3)[semitones]
     moved = arrange(found.tune.transposed(steps, semitones), density="every", tempo=60)
