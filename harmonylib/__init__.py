@@ -1,30 +1,47 @@
 """Block chords for guitar: from a lead sheet to an arrangement a hand can play, with a reason under every grip.
 
->>> import harmonylib as h
->>> h.Chord.parse("Ebm7").names
+What chapters and teachers use stands here by its plain name; each name is fetched from its room when it is first used,
+so that ``import harmonylib`` stays quick.
+
+>>> import harmonylib
+>>> harmonylib.Chord.parse("Ebm7").names
 (E♭, G♭, B♭, D♭)
 """
 
-from harmonylib.arranging import Arrangement, Settings, arrange, best, check
-from harmonylib.chords import Chord
-from harmonylib.neck import Grip, Neck
-from harmonylib.pitch import HarmonyError, Pitch
-from harmonylib.tunes import Tune
-from harmonylib.voicings import Voicing, inversions, voice
+from importlib import import_module
 
-__all__ = [
-    "Arrangement",
-    "Chord",
-    "Grip",
-    "HarmonyError",
-    "Neck",
-    "Pitch",
-    "Settings",
-    "Tune",
-    "Voicing",
-    "arrange",
-    "best",
-    "check",
-    "inversions",
-    "voice",
-]
+ROOMS = {
+    "pitch": ("HarmonyError", "Pitch"),
+    "chords": ("Chord", "FAMILIES", "PRACTICE_ORDER"),
+    "voicings": ("Voicing", "inversions", "voice"),
+    "neck": ("Grip", "Neck"),
+    "tunes": ("Tune", "read", "read_text"),
+    "chordtones": ("degree_of", "examine"),
+    "diminished": ("passing",),
+    "arranging": ("Arrangement", "Settings", "arrange", "best", "check"),
+    "fills": ("Manner", "answer", "check_answers", "gaps", "keeping", "without", "written"),
+    "printing": ("page",),
+    "scores": ("text", "write_files"),
+    "sound": ("listen",),
+    "diagrams": (
+        "calls_picture",
+        "grip_marks",
+        "grip_row",
+        "hand_picture",
+        "melody_picture",
+        "neck_picture",
+        "voice_paths",
+    ),
+}
+_HOME = {name: room for room, names in ROOMS.items() for name in names}
+__all__ = list(_HOME)  # noqa: PLE0605
+
+
+def __getattr__(name: str) -> object:
+    if name not in _HOME:
+        raise AttributeError(f"module 'harmonylib' has no attribute {name!r}")
+    return getattr(import_module(f"harmonylib.{_HOME[name]}"), name)
+
+
+def __dir__() -> list[str]:
+    return [*__all__, *globals()]

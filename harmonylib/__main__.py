@@ -18,9 +18,6 @@ CHAPTERS = Path(__file__).resolve().parent.parent / "chapters"
 FIRST_CHAPTER = "00_start_here.ipynb"
 
 
-PAPERS = ("a4", "us-letter")
-
-
 class _Parser(argparse.ArgumentParser):
     """A parser that refuses in one line."""
 
@@ -32,6 +29,7 @@ def parser() -> argparse.ArgumentParser:
     """The command line, described."""
     from harmonylib.arranging import DENSITIES
     from harmonylib.neck import LAST_FRET, LONG_SCALE, REACH_MM, TUNINGS
+    from harmonylib.printing import PAPERS
 
     top = _Parser(
         prog="python -m harmonylib",

@@ -9,8 +9,8 @@ Conventions
   the space in which it is pressed. Drawn frets narrow half as fast as real ones, so that labels fit high on the neck;
   only `hand_picture` is in true millimetres.
 - The label carries the meaning, the colour and shape of a mark repeat it. A ring marks the top note, the melody.
-- Same input, same bytes: letters are drawn as outlines, so ♭ ♯ ° look the same everywhere. matplotlib is imported when
-  something is drawn, always through its Figure objects; no global state is read or changed.
+- Same input, same bytes: letters are drawn as outlines, so ♭ ♯ ° look the same everywhere, and what a
+  notebook sets for its own plots changes nothing here. matplotlib is imported when something is drawn.
 
 Sources: colours are the Okabe–Ito palette (M. Okabe, K. Ito, Color Universal Design, 2008). Contrast is WCAG 2.1
 (relative luminance, success criterion 1.4.3).
@@ -20,10 +20,12 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
+from itertools import groupby
 from typing import TYPE_CHECKING, Any, NamedTuple
 from xml.sax.saxutils import escape
 
@@ -49,14 +51,14 @@ MARKS = {
     "fifth": ("sky blue", "o", 1.0),
     "seventh": ("bluish green", "o", 1.0),
     "extension": ("reddish purple", "H", 1.1),
-    "foreign": ("yellow", "D", 0.82),
+    "foreign": ("yellow", "D", 0.76),
     "plain": ("black", "o", 1.0),
 }
 LABELS = ("degree", "note", "finger")
 ROLE_CODES = dict(zip(ROLES, "s a p n ↑ ↓ e f".split(), strict=True))
 """The sign of each role of a foreign note, small enough for a mark; the legend of a picture spells it out."""
-KIND_COLOURS = ("blue", "orange", "reddish purple", "bluish green")
-INLAYS = {3: 1, 5: 1, 7: 1, 9: 1, 12: 2, 15: 1, 17: 1, 19: 1, 21: 1, 24: 2}
+_KIND_COLOURS = ("blue", "orange", "reddish purple", "bluish green")
+_INLAYS = {3: 1, 5: 1, 7: 1, 9: 1, 12: 2, 15: 1, 17: 1, 19: 1, 21: 1, 24: 2}
 """Frets with position dots and how many (common practice)."""
 
 
@@ -140,7 +142,7 @@ class Picture:
         scale = min(72 * inches_wide / self.width, 72 * inches_high / self.height)
         ax.set_aspect("equal", adjustable="box")
         pen = _Pen(ax, self.theme, scale)
-        pen.area([(0, self.width, 0, self.height)], self.theme.paper)
+        pen.area([(0, self.width, 0, self.height)], self.theme.paper, zorder=0)
         if self.title:
             pen.write(6, self.height - 1.05 * self.theme.chord, self.title, "chord", bold=True, room=self.width - 12)
         self.draw(pen)
@@ -153,11 +155,12 @@ class Picture:
         head, body = raw[raw.index("<svg") :].split(">", 1)
         view = re.search(r'viewBox="[^"]*"', head)
         assert view is not None
-        pixels = f"{self.width * 4 / 3:.0f}px"
-        style = "width:100%;height:auto" + ("" if self.theme.fills_width else f";max-width:{pixels}")
+        # its own size at most on paper, the full width when projected, never wider than a narrow cell
+        own = f'width="{self.width * 4 / 3:.0f}" height="{self.height * 4 / 3:.0f}" style="max-width:100%;height:auto"'
+        size = 'style="width:100%;height:auto"' if self.theme.fills_width else own
         opening = (
             f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" {view[0]} role="img" '
-            f'stroke-linejoin="round" stroke-linecap="butt" style="{style}">\n'
+            f'stroke-linejoin="round" stroke-linecap="butt" {size}>\n'
             f"<title>{_xml(self.title or 'Diagram')}</title>\n<desc>{_xml(self.text)}</desc>"
         )
         # ids and style rules of one picture must not reach another on the same page
@@ -178,9 +181,11 @@ class Picture:
         import matplotlib
 
         # a notebook's own settings must not change the bytes
-        fixed: dict[str, Any] = {"svg.hashsalt": "harmonylib", "svg.fonttype": "path", "path.sketch": None}
+        fixed: Any = {"svg.hashsalt": "harmonylib", "svg.fonttype": "path", "path.sketch": None}
         fixed |= {"pdf.fonttype": 42, "pdf.compression": 6, "savefig.bbox": None, "path.effects": []}
-        with matplotlib.rc_context(fixed):
+        fixed |= {"text.usetex": False, "figure.autolayout": False, "figure.constrained_layout.use": False}
+        with matplotlib.rc_context(fixed), warnings.catch_warnings():
+            warnings.filterwarnings("ignore", message="Glyph")  # a letter the font lacks is drawn as a box
             figure = self.on().get_figure(root=True)
             assert figure is not None
             out = io.BytesIO()
@@ -210,28 +215,64 @@ class _Pen:
         self.path(xs, ys, colour, width, **how)
 
     def path(self, xs: Sequence[float], ys: Sequence[float], colour: str, width: float, **how: Any) -> None:
-        style = {"solid_capstyle": "butt", "marker": "None", "linestyle": "-", "zorder": 2, "clip_on": False} | how
+        style: dict[str, Any] = {
+            "solid_capstyle": "butt",
+            "marker": "None",
+            "linestyle": "-",
+            "zorder": 2,
+            "clip_on": False,
+        } | how
         self.ax.plot(xs, ys, color=colour, linewidth=width * self.scale, **style)
 
-    def area(self, boxes: Iterable[tuple[float, float, float, float]], colour: str, edge: str = "none") -> None:
-        """Boxes (left, right, bottom, top) of one colour."""
+    def area(
+        self, boxes: Iterable[tuple[float, float, float, float]], colour: str, edge: str = "none", zorder: float = 1
+    ) -> None:
+        """Boxes (left, right, bottom, top) of one colour; several stand on one floor and are drawn as one outline."""
+        xs: list[float] = []
+        ys: list[float] = []
         for x1, x2, y1, y2 in boxes:
-            style = {"facecolor": colour, "edgecolor": edge, "linewidth": 0.9 * self.scale, "clip_on": False}
-            self.ax.fill([x1, x2, x2, x1], [y1, y1, y2, y2], zorder=1, **style)
+            xs += (x1, x1, x2, x2)
+            ys += (y1, y2, y2, y1)
+        style: dict[str, Any] = {
+            "facecolor": colour,
+            "edgecolor": edge,
+            "linewidth": 0.9 * self.scale,
+            "clip_on": False,
+        }
+        self.ax.fill(xs, ys, zorder=zorder, **style)
 
-    def mark(self, x: float, y: float, role: str, label: str, top: bool = False, hollow: bool = False) -> None:
-        """A mark with its label; a ring round the top note, no filling when `hollow`."""
+    def dots(self, xs: Sequence[float], y: float, size: float) -> None:
+        """Small round dots at one height."""
+        style: dict[str, Any] = {
+            "color": self.theme.ink,
+            "markeredgewidth": 0,
+            "linestyle": "None",
+            "zorder": 2,
+            "clip_on": False,
+        }
+        self.ax.plot(xs, [y] * len(xs), marker="o", markersize=size * self.scale, **style)
+
+    def mark(
+        self, x: float, y: float, role: str, label: str, top: bool = False, hollow: bool = False, most: float = 99
+    ) -> None:
+        """A mark with its label, at most `most` points wide; a ring round the top note, a paper heart when `hollow`."""
         theme, (name, shape, share) = self.theme, _look(role)
         colour = theme.ink if name == "black" else OKABE_ITO[name]
-        size = theme.mark * share * self.scale
-        style = {"marker": shape, "linestyle": "None", "zorder": 4, "clip_on": False}
+        size = min(theme.mark, most) * share
+        shells = [(size, colour, 0.8)]
         if top:
-            ring = {"markerfacecolor": theme.paper, "markeredgecolor": theme.ink, "markeredgewidth": 1.5 * self.scale}
-            self.ax.plot([x], [y], markersize=size + 5 * self.scale, **style, **ring)
-        edge, width = (colour, 2.2) if hollow else (theme.ink, 0.8)
-        style |= {"markeredgecolor": edge, "markeredgewidth": width * self.scale}
-        self.ax.plot([x], [y], markersize=size, markerfacecolor=theme.paper if hollow else colour, **style)
-        text = theme.ink if hollow else text_on(colour)
+            shells.insert(0, (size + 5, theme.paper, 1.5))
+        if hollow:
+            shells.append((size - 5, theme.paper, 0))
+        for width, fill, edge in shells:
+            style: dict[str, Any] = {
+                "markersize": width * self.scale,
+                "markeredgewidth": edge * self.scale,
+                "marker": shape,
+            }
+            style |= {"markerfacecolor": fill, "markeredgecolor": theme.ink, "linestyle": "None"}
+            self.ax.plot([x], [y], zorder=4, clip_on=False, **style)
+        text = theme.ink if hollow else _text_on(colour)
         self.write(x, y - 0.36 * theme.label, label, "label", align="center", colour=text, bold=True, zorder=5)
 
     def write(
@@ -258,8 +299,14 @@ class _Pen:
             "fontsize": points * self.scale,
             "fontweight": "bold" if bold else "normal",
         }
-        place = {"horizontalalignment": align, "verticalalignment": "baseline", "zorder": zorder}
+        place: dict[str, Any] = {"horizontalalignment": align, "verticalalignment": "baseline", "zorder": zorder}
         self.ax.text(x, y, text, color=colour or self.theme.ink, parse_math=False, clip_on=False, **font, **place)
+
+    def label(self, x: float, y: float, text: str, over: float = 0.9) -> None:
+        """A small centred text that no line below `over` crosses: a stroke of paper lies under it."""
+        half, middle = 0.5 * self.theme.small * _ems(text), y + 0.36 * self.theme.small
+        self.lines([(x - half, middle, x + half, middle)], self.theme.paper, 0.9 * self.theme.small, zorder=over)
+        self.write(x, y, text, align="center", zorder=6)
 
 
 # --- the neck -----------------------------------------------------------------------------------------------------
@@ -338,14 +385,14 @@ def grip_marks(neck: Neck, grip: Grip | str, voicing: Voicing | None = None, lab
         midi = neck.open_midi[place] + fret
         degree, name = voices[midi]
         text = {"degree": degree, "note": name, "finger": str(fingers[place]) if fingers else ""}[label]
-        marks.append(Mark(string, fret, text, degree_role(degree), len(sounding) > 1 and midi == max(sounding)))
+        marks.append(Mark(string, fret, text, _degree_role(degree), len(sounding) > 1 and midi == max(sounding)))
     return tuple(marks)
 
 
-def degree_role(degree: str) -> str:
+def _degree_role(degree: str) -> str:
     """The role of `MARKS` that a degree plays; a suspended fourth stands in for the third, a sixth for the seventh.
 
-    >>> [degree_role(d) for d in ("1", "♭3", "♯5", "6", "♭9", "")]
+    >>> [_degree_role(d) for d in ("1", "♭3", "♯5", "6", "♭9", "")]
     ['root', 'third', 'fifth', 'seventh', 'extension', 'plain']
     """
     roles = {"1": "root", "3": "third", "4": "third", "5": "fifth", "6": "seventh", "7": "seventh", "": "plain"}
@@ -389,7 +436,8 @@ def neck_picture(
         _draw_neck(pen, frame, placed)
 
     width = frame.width + frame.left + (3 * look.small + 8 if left_handed else 10)
-    return Picture(title, _titled(title, read_marks(placed)), width, height, look, draw)
+    said = _read_marks(placed) + (f"; capo at fret {neck.capo}" if neck.capo else "")
+    return Picture(title, _titled(title, said), width, height, look, draw)
 
 
 def neck_frame(
@@ -412,10 +460,10 @@ def neck_frame(
     )
 
 
-def read_marks(marks: Iterable[Mark | tuple[Any, ...]]) -> str:
+def _read_marks(marks: Iterable[Mark | tuple[Any, ...]]) -> str:
     """Marks in one line of words.
 
-    >>> read_marks([Mark(2, 0, "B"), Mark(1, None)])
+    >>> _read_marks([Mark(2, 0, "B"), Mark(1, None)])
     'string 2 open = B; not played: 1'
     """
     placed = [Mark(*mark) for mark in marks]
@@ -434,7 +482,7 @@ def _draw_neck(pen: _Pen, frame: NeckFrame, marks: Sequence[Mark]) -> None:
     look, neck, (low, high) = pen.theme, frame.neck, frame.frets
     count = len(neck.open_strings)
     below, above = frame.y(count) - 0.45 * frame.gap, frame.y(1) + 0.45 * frame.gap
-    inlaid = [fret for fret in range(low, high + 1) if fret + neck.capo in INLAYS]
+    inlaid = [fret for fret in range(low, high + 1) if fret + neck.capo in _INLAYS]
     pen.area([(frame.wire(f - 1), frame.wire(f), below, above) for f in inlaid], look.band)
     pen.lines(((frame.wire(f), below, frame.wire(f), above) for f in range(low, high + 1)), look.line, 1.1)
     edge = frame.wire(low - 1)
@@ -442,22 +490,24 @@ def _draw_neck(pen: _Pen, frame: NeckFrame, marks: Sequence[Mark]) -> None:
     end = frame.wire(high)
     for string in range(1, count + 1):
         pen.lines([(edge, frame.y(string), end, frame.y(string))], look.soft, 0.6 + 0.22 * (string - 1))
-    line = below - 1.55 * look.small
+    dots = [
+        frame.x(fret) + (dot - (_INLAYS[fret + neck.capo] - 1) / 2) * 0.6 * look.small
+        for fret in inlaid
+        for dot in range(_INLAYS[fret + neck.capo])
+    ]
+    pen.dots(dots, below - 0.4 * look.small, 0.32 * look.small)
     for fret in range(low, high + 1):
-        known = fret in inlaid
-        colour = look.ink if known else look.soft
-        pen.write(frame.x(fret), line, str(fret), align="center", colour=colour, bold=known)
-        dots = INLAYS[fret + neck.capo] if known else 0
-        for dot in range(dots):
-            x = frame.x(fret) + (dot - (dots - 1) / 2) * 0.6 * look.small
-            pen.ax.plot([x], [below - 0.4 * look.small], marker="o", markersize=0.32 * look.small * pen.scale,
-                        markerfacecolor=look.ink, markeredgewidth=0, zorder=2, clip_on=False)  # fmt: skip
+        colour = look.ink if fret in inlaid else look.soft
+        pen.write(frame.x(fret), below - 1.55 * look.small, str(fret), align="center", colour=colour)
+    if neck.capo:
+        pen.write(frame.x(0), below - 1.55 * look.small, f"capo {neck.capo}", align="center", colour=look.soft)
+    narrowest = 0.98 * abs(end - frame.wire(high - 1))
     for mark in marks:
         x, y = frame.x(mark.fret or 0), frame.y(mark.string)
         if mark.fret is None:
             pen.write(x, y - 0.36 * look.label, "×", "label", align="center", colour=look.soft)
         else:
-            pen.mark(x, y, mark.role, mark.label, mark.top)
+            pen.mark(x, y, mark.role, mark.label, mark.top, most=narrowest)
 
 
 def _window(neck: Neck, frets: tuple[int, int] | None) -> tuple[int, int]:
@@ -596,7 +646,7 @@ def voice_paths(steps: Sequence[Step], *, title: str = "", theme: str = "paper")
             for number, pitch in enumerate(voicing.pitches):
                 x, y = place(index, number)
                 on_top = number == len(voicing.pitches) - 1
-                pen.mark(x, y, degree_role(voicing.degrees[number]), voicing.degrees[number], on_top)
+                pen.mark(x, y, _degree_role(voicing.degrees[number]), voicing.degrees[number], on_top)
                 if index + 1 == len(voicings):
                     continue
                 x2, y2 = place(index + 1, number)
@@ -720,7 +770,7 @@ def melody_picture(
     >>> from harmonylib.tunes import read_text
     >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"C"C D E F | "G7"G4 |]')
     >>> melody_picture(tune)
-    bar 1: C over C: C 1, D passing note, E 3, F passing note | bar 2: G over G7: G 1
+    bar 1 over C: C 1, D passing note, E 3, F passing note | bar 2 over G7: G 1
     """
     look = _theme(theme)
     single = {c.note.onset for c in tune.choices if c.voicing is None} if isinstance(tune, Arrangement) else set()
@@ -731,7 +781,7 @@ def melody_picture(
     if not verdicts:
         raise HarmonyError(f"bars {shown[0].number} to {shown[-1].number} of {tune.title!r} hold no notes")
     onsets = [v.note.onset for v in verdicts]
-    marks = [(a, b, 1.15 * look.mark) for a, b in zip(onsets, [*onsets[1:], last], strict=True)]
+    marks = [(a, b, 1.1 * look.mark) for a, b in zip(onsets, [*onsets[1:], last], strict=True)]
     staves = _staves(shown, look.width - 22, [*marks, *_chord_widths(tune, look, first, last)], left=10)
     midi = [v.note.pitch.midi for v in verdicts]
     low, high, unit = min(midi), max(midi), 0.4 * look.mark
@@ -770,29 +820,21 @@ def melody_picture(
                     pen.lines([(x, y, stop_x, y)], look.ink, 0.16 * look.mark, zorder=3)
                 role, label = _verdict_mark(verdict.degree, verdict.role)
                 pen.mark(x, y, role, label, hollow=note.onset in single)
-                name, above = str(note.pitch.name), y + 0.72 * look.mark
-                half = 0.5 * look.small * _ems(name)
-                clear = (x - half, above + 0.36 * look.small, x + half, above + 0.36 * look.small)
-                pen.lines([clear], look.paper, 0.9 * look.small, zorder=1.7)  # no chord line through the name
-                pen.write(x, above, name, align="center", zorder=6)
+                pen.label(x, y + 0.72 * look.mark, str(note.pitch.name), over=1.7)
 
     said = []
     for bar in shown:
         inside = [v for v in verdicts if bar.onset <= v.note.onset < bar.end]
-        words = [f"{v.note.pitch.name} {v.degree or v.role or 'no chord'}" for v in inside]
-        over = dict.fromkeys(str(v.chord or "N.C.") for v in inside)
-        said.append(f"bar {bar.number}: {_melody_words(inside, words, list(over))}")
+        for chord, group in groupby(inside, key=lambda v: v.chord):
+            words = ", ".join(f"{v.note.pitch.name} {v.degree or v.role or 'free'}" for v in group)
+            said.append(f"bar {bar.number} over {chord or 'no chord'}: {words}")
     return Picture(title, _titled(title, " | ".join(said)), look.width, height, look, draw)
 
 
 def _verdict_mark(degree: str | None, role: str | None) -> tuple[str, str]:
     if degree:
-        return degree_role(degree), degree
+        return _degree_role(degree), degree
     return ("foreign", ROLE_CODES[role]) if role else ("plain", "")
-
-
-def _melody_words(inside: Sequence[Any], words: Sequence[str], over: Sequence[str]) -> str:
-    return "" if not inside else f"{', '.join(words)} over {', '.join(over)}"
 
 
 def _wrapped(parts: Sequence[str], look: Theme) -> list[str]:
@@ -817,9 +859,9 @@ def hand_picture(
 
     >>> from harmonylib.arranging import arrange
     >>> from harmonylib.tunes import read_text
-    >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"Cmaj7"E2 G2 | "Dm7"F2 A2 |]')
-    >>> hand_picture(arrange(tune))
-    frets 1 to 7; the hand travels 239 mm in all, at most 126 mm at once (bar 1, beat 3)
+    >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"Cmaj7"E2 G2 |]')
+    >>> hand_picture(arrange(tune, pins={0: "x3545x", 1: "x7958x"}))
+    frets 3 to 9; the hand travels 59 mm in all, at most 59 mm at once (bar 1, beat 3)
     """
     look, tune, neck = _theme(theme), arrangement.tune, arrangement.settings.neck
     shown = _bars_shown(tune, bars)
@@ -857,7 +899,7 @@ def hand_picture(
             right = staves.x(line, end)
             wires = [(staves.left, up(neck.nut_to(f)), right, up(neck.nut_to(f))) for f in range(lowest, highest + 1)]
             _bar_lines(pen, staves, line, bottom, bottom + tall)
-            pen.lines(wires, look.line, 0.6, zorder=1.2)
+            pen.lines(wires, look.line, 0.6, zorder=0.8)
             written = -1e9
             for fret, (_, y, _, _) in zip(range(lowest, highest + 1), wires, strict=True):
                 if y - written >= 1.25 * look.small:
@@ -879,12 +921,12 @@ def hand_picture(
                 said_over = {"chord tone": choice.tested.degree or "", "diminished": "°", "single": ""}[
                     choice.treatment
                 ]
-                pen.write((left + stop) / 2, up(top) + 4, said_over, align="center", bold=True)
+                pen.label((left + stop) / 2, up(top) + 4, said_over)
                 xs += (left + 1, stop - 1)
                 ys += (up(mm), up(mm))
                 if farthest is not None and number == farthest + 1:
                     move = f"{moves[farthest]:.0f} mm"
-                    pen.write(left, up(mm) - 1.3 * look.small, move, bold=True)
+                    pen.write(left + 3, up(mm) - 1.3 * look.small, move, bold=True)
             pen.path(xs, ys, look.ink, 2.0, zorder=3)
 
     said = f"frets {min(min(g.fretted, default=0) for g in grips)} to {max(max(g.fretted, default=0) for g in grips)}"
@@ -947,7 +989,7 @@ def calls_picture(
             for number, kind in enumerate(kinds):
                 y = bottom + lane * (len(kinds) - 1 - number)
                 pen.write(left - 6, y + 0.5 * lane - 0.36 * look.label, kind, "label", align="right")
-                colour = OKABE_ITO[KIND_COLOURS[number % len(KIND_COLOURS)]]
+                colour = OKABE_ITO[_KIND_COLOURS[number % len(_KIND_COLOURS)]]
                 for event in sounding:
                     begin, stop = max(event.onset, start), min(event.onset + event.duration, end)
                     if event.kind != kind or begin >= stop:
@@ -956,7 +998,7 @@ def calls_picture(
                     pen.area([(x1 + 0.5, x2 - 0.5, y + 0.14 * lane, y + 0.86 * lane)], colour, look.ink)
                     at, inside = y + 0.5 * lane - 0.36 * look.label, x2 - x1 >= wide[event]
                     if inside or staves.x(line, min(free[event], end)) - x2 < wide[event]:
-                        ink, room = text_on(colour), max(x2 - x1 - 4, 1)
+                        ink, room = _text_on(colour), max(x2 - x1 - 4, 1)
                         pen.write(x1 + 3, at, event.label, "label", colour=ink, bold=True, room=room)
                     else:
                         pen.write(x2 + 4, at, event.label, "label", bold=True)
@@ -973,30 +1015,30 @@ def calls_picture(
 # --- small things -------------------------------------------------------------------------------------------------
 
 
-def luminance(colour: str) -> float:
+def _luminance(colour: str) -> float:
     """Relative luminance of ``"#RRGGBB"``, 0 to 1 (WCAG 2.1)."""
     parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
     red, green, blue = (c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
-def contrast(one: str, other: str) -> float:
+def _contrast(one: str, other: str) -> float:
     """Contrast ratio of two colours, 1 to 21 (WCAG 2.1).
 
-    >>> round(contrast("#000000", "#FFFFFF"), 1)
+    >>> round(_contrast("#000000", "#FFFFFF"), 1)
     21.0
     """
-    dark, light = sorted((luminance(one), luminance(other)))
+    dark, light = sorted((_luminance(one), _luminance(other)))
     return (light + 0.05) / (dark + 0.05)
 
 
-def text_on(colour: str) -> str:
+def _text_on(colour: str) -> str:
     """Black or white, whichever is easier to read on `colour`.
 
-    >>> text_on(OKABE_ITO["yellow"]), text_on(OKABE_ITO["blue"])
+    >>> _text_on(OKABE_ITO["yellow"]), _text_on(OKABE_ITO["blue"])
     ('#000000', '#FFFFFF')
     """
-    return max("#000000", "#FFFFFF", key=lambda ink: contrast(ink, colour))
+    return max("#000000", "#FFFFFF", key=lambda ink: _contrast(ink, colour))
 
 
 def _theme(name: str) -> Theme:
@@ -1042,4 +1084,4 @@ def _xml(text: str) -> str:
 def _ems(text: str) -> float:
     """Width of a text in ems, a little more than it takes in DejaVu Sans."""
     narrow, wide = "ijlI .,:;'|!()[]·♭♯-", "mwMW×↑↓→−…"
-    return sum(0.45 if c in narrow else 1.0 if c in wide else 0.66 for c in text)
+    return sum(0.45 if c in narrow else 1.0 if c in wide or c > "\u2e7f" else 0.66 for c in text)

@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -34,8 +34,8 @@ BARS_A_LINE = 4
 TABLATURE = 4
 """Added to the number of a voice for its copy in tablature."""
 
-COLUMNS_A_LINE = 26
-"""Chords and rests that fit on one line of music; a denser line is divided in two (chosen by eye)."""
+COLUMNS_A_LINE = 30
+"""Chords and rests that fit on a line of music as wide as a page; a denser line is divided (chosen by eye)."""
 
 KINDS = {
     # family or triad: MusicXML 4.0 kind-value, and what its degrees need besides (value, alteration, type)
@@ -76,7 +76,7 @@ def events(arrangement: Arrangement) -> tuple[Event, ...]:
     >>> from harmonylib.tunes import read_text
     >>> made = arrange(read_text('T:Two\\nM:2/4\\nL:1/4\\nK:C\\n"Cmaj7"E F|"C6"G2|'), density="every")
     >>> [(event.id, str(event.grip), event.label) for event in events(made)]
-    [('n0', 'xx2413', ''), ('n1', 'xx3434', 'B°7'), ('n2', 'xx5555', '')]
+    [('n0', '8-10-9-9-x-x', ''), ('n1', '10-11-9-10-x-x', 'B°7'), ('n2', '12-12-10-12-x-x', '')]
     """
     return tuple(_event(choice) for choice in arrangement.choices)
 
@@ -127,32 +127,47 @@ def bar_range(tune: Tune, first: int | None, last: int | None) -> range:
     return range(chosen[0], chosen[-1] + 1)
 
 
-def line_starts(columns: Sequence[int], bars: Sequence[Bar]) -> frozenset[int]:
-    """Indices of the bars that open a line of music: every four bars, every two or one where they are dense.
+def within(arrangement: Arrangement, first: int | None, last: int | None) -> tuple[Choice, ...]:
+    """The choices whose notes begin in the bars numbered `first` to `last`."""
+    bars = arrangement.tune.bars
+    shown = bar_range(arrangement.tune, first, last)
+    start, end = bars[shown.start].onset, bars[shown.stop - 1].end
+    return tuple(choice for choice in arrangement.choices if start <= choice.note.onset < end)
+
+
+def line_starts(columns: Sequence[int], bars: Sequence[Bar], most: int) -> frozenset[int]:
+    """Indices of the bars that open a line of music: every four bars, halved where they hold more than `most` columns.
 
     `columns` counts the chords and rests of each bar; a pick-up shares the line of the bar after it.
     """
     first = 1 if bars[0].number == 0 else 0
-    starts = {0}
-    for start in range(first, len(bars), BARS_A_LINE):
-        line = range(start, min(start + BARS_A_LINE, len(bars)))
-        size = BARS_A_LINE
-        while size > 1 and any(sum(columns[i : i + size]) > COLUMNS_A_LINE for i in line[::size]):
-            size //= 2
-        starts |= set(line[::size]) - {first}
-    return frozenset(starts)
+    groups = [range(start if start > first else 0, min(start + BARS_A_LINE, len(bars)))
+              for start in range(first, len(bars), BARS_A_LINE)]  # fmt: skip
+    return frozenset(start for group in groups for start in _lines(group, columns, most))
+
+
+def _lines(group: range, columns: Sequence[int], most: int) -> list[int]:
+    if len(group) == 1 or sum(columns[index] for index in group) <= most:
+        return [group[0]]
+    half = (len(group) + 1) // 2
+    return _lines(group[:half], columns, most) + _lines(group[half:], columns, most)
 
 
 # --- MusicXML ---------------------------------------------------------------------------------------------------
 
 
 def musicxml(
-    arrangement: Arrangement, answers: Sequence[Event] = (), first: int | None = None, last: int | None = None
+    arrangement: Arrangement,
+    answers: Sequence[Event] = (),
+    first: int | None = None,
+    last: int | None = None,
+    columns: int = COLUMNS_A_LINE,
 ) -> str:
     """The arrangement as a MusicXML 4.0 score: notation, tablature, chord symbols; the same bytes every time.
 
-    `answers` are events of voice 2, written beside the melody; `first` and `last` are bar numbers (default: all bars).
-    Raises `HarmonyError` for bars the tune has not and for a note too short to write.
+    `answers` are events of voice 2, written beside the melody; `first` and `last` are bar numbers (default: all bars);
+    `columns` is how many chords and rests a line of music may hold before it is divided. Raises `HarmonyError`
+    for bars the tune has not and for a note too short to write.
     """
     tune, neck = arrangement.tune, arrangement.settings.neck
     sounding = [*events(arrangement), *answers]
@@ -165,7 +180,7 @@ def musicxml(
     part_name = _add(_add(_add(root, "part-list"), "score-part", id="P1"), "part-name", "Guitar")
     part_name.set("print-object", "no")
     part = _add(root, "part", id="P1")
-    _Writer(tune, neck, arrangement.tempo, sounding).write(part, bar_range(tune, first, last))
+    _Writer(tune, neck, arrangement.tempo, sounding).write(part, bar_range(tune, first, last), columns)
     head = '<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 '
     head += 'Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">\n'
     return head + tostring(root, encoding="unicode") + "\n"
@@ -186,14 +201,15 @@ class _Writer:
         self.bars = [(bar, _voices(bar, here)) for bar, here in zip(tune.bars, _by_bar(tune, sounding), strict=True)]
         moments = [sign.length for _, voices in self.bars for signs in voices.values() for sign in signs]
         moments += [bar.length for bar in tune.bars] + [change.onset - tune.bars[0].onset for change in tune.changes]
+        self.change_onsets = [change.onset for change in tune.changes]
         self.divisions = lcm(*(moment.denominator for moment in moments))
 
     def ticks(self, length: Fraction) -> str:
         return str(int(length * self.divisions))
 
-    def write(self, part: Element, chosen: range) -> None:
+    def write(self, part: Element, chosen: range, columns: int) -> None:
         """The bars with these indices, the first of them with clefs, key and metre."""
-        first_of_line = line_starts([len(voices[1]) for _, voices in self.bars], self.tune.bars)
+        first_of_line = line_starts([len(voices[1]) for _, voices in self.bars], self.tune.bars, columns)
         before: Bar | None = None
         for index in chosen:
             bar, voices = self.bars[index]
@@ -290,7 +306,9 @@ class _Writer:
     def _music(self, measure: Element, bar: Bar, voices: dict[int, tuple[Sign[Event], ...]]) -> None:
         """Every voice in notation and then in tablature, each from the start of the bar."""
         accidentals = _Accidentals(bar.fifths)
-        changes = [change for change in self.tune.changes if bar.onset <= change.onset < bar.end]
+        changes = self.tune.changes[
+            bisect_left(self.change_onsets, bar.onset) : bisect_left(self.change_onsets, bar.end)
+        ]
         for number, signs in voices.items():
             stem = "" if len(voices) == 1 else "up" if number == 1 else "down"
             if number > 1:
@@ -412,8 +430,8 @@ def _notations(
     for kind in ties:
         _add(notations, "tied", type=kind)
     for kind in brackets:
-        hidden = {"show-number": "none"} if tab else {}
-        _add(notations, "tuplet", type=kind, number="1", bracket="no" if tab or beamed else "yes", **hidden)
+        look = {"show-number": "none"} if tab else {"placement": "above"}  # labels stand below
+        _add(notations, "tuplet", type=kind, number="1", bracket="no" if tab or beamed else "yes", **look)
     if place:
         string, fret, finger = place
         technical = _add(notations, "technical")

@@ -12,23 +12,26 @@ from __future__ import annotations
 
 import json
 import re
+from collections import Counter
 from collections.abc import Mapping
+from dataclasses import dataclass
 from html import escape
 from typing import Any
 
 from harmonylib.arranging import Arrangement, Choice
-from harmonylib.notation import events, facts, musicxml, plain
+from harmonylib.notation import COLUMNS_A_LINE, bar_range, events, facts, musicxml, plain, within
 from harmonylib.pitch import HarmonyError
 from harmonylib.tunes import beat_text
 
 PAPERS = ("a4", "us-letter")
 LINE_MM = 210.0
-"""Width of a line of music: four bars of four chords stand at ease on it."""
+"""Width of a line of music that holds `COLUMNS_A_LINE`; narrower ones hold fewer."""
 
 TALLEST = 60000  # tenths of a millimetre; the engraver's own limit for a page
 ENGRAVER = {
     "adjustPageHeight": True,
-    "breaks": "line",
+    "defaultBottomMargin": 1.0,
+    "defaultTopMargin": 1.0,
     "font": "Leipzig",
     "footer": "none",
     "header": "none",
@@ -60,8 +63,54 @@ def engrave(
     one makes larger notes. `projector` draws stronger lines. Pointing at a melody note shows the reason for its grip.
     Raises `HarmonyError` for bars the tune has not.
     """
-    options = {"pageWidth": round(10 * width)} | (PROJECTOR if projector else {})
-    return _stacked([_dressed(page, arrangement) for page in _drawn(arrangement, options, first, last)])
+    options = {"smuflTextFont": "none", **(PROJECTOR if projector else {})}
+    pages = _drawn(arrangement, width, options, first, last)
+    return _stacked([_dressed(_plain_signs(page, SCREEN_FONT), arrangement) for page in pages])
+
+
+@dataclass(frozen=True, repr=False)
+class Page:
+    """Engraved bars that show themselves in a notebook: the picture, and the reason for each grip under it.
+
+    Pointing at a melody note, or stepping to it with the Tab key, tells its reason; `text` reads the grips in one line.
+    """
+
+    svg: str
+    text: str
+    reasons: tuple[str, ...]
+
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
+        told = "".join(f"<li>{escape(reason)}</li>" for reason in self.reasons)
+        under = f"<details><summary>Why these grips</summary><ol>{told}</ol></details>"
+        paper = "background:#fff;color:#000"
+        figure = f'<figure style="margin:0"><div style="{paper}">{self.svg}</div>{under}</figure>'
+        return {"text/html": figure, "image/svg+xml": self.svg, "text/plain": self.text}
+
+    def __repr__(self) -> str:
+        return self.text
+
+
+def page(
+    arrangement: Arrangement,
+    first: int | None = None,
+    last: int | None = None,
+    width: float = LINE_MM,
+    projector: bool = False,
+) -> Page:
+    """Bars `first` to `last` (default: all) as a `Page`; the other parameters are those of `engrave`.
+
+    >>> from harmonylib.arranging import arrange
+    >>> from harmonylib.tunes import read_text
+    >>> page(arrange(read_text('T:Two\\nM:2/4\\nL:1/4\\nK:C\\n"Cmaj7"E F|"C6"G2|')), 2, 2)
+    Two, bar 2: C6 G 12-12-10-12-x-x
+    """
+    tune, inside = arrangement.tune, within(arrangement, first, last)
+    shown = bar_range(tune, first, last)
+    low, high = tune.bars[shown.start].number, tune.bars[shown.stop - 1].number
+    bars = f"bar {low}" if low == high else f"bars {low} to {high}"
+    grips = ", ".join(f"{c.chord or 'N.C.'} {c.note.pitch.name} {c.grip or 'off the neck'}" for c in inside)
+    told = tuple(f"{tune.where(c.note.onset)}: {c.reason}" for c in inside)
+    return Page(engrave(arrangement, first, last, width, projector), f"{plain(tune.title)}, {bars}: {grips}", told)
 
 
 def systems(arrangement: Arrangement, width: float = LINE_MM) -> list[str]:
@@ -69,8 +118,8 @@ def systems(arrangement: Arrangement, width: float = LINE_MM) -> list[str]:
 
     Music signs in words (flats, the note of the tempo) are plain Unicode here, for fonts without music signs.
     """
-    options = {"pageHeight": 100, "pageWidth": round(10 * width), "smuflTextFont": "none"}
-    return [_plain_signs(page) for page in _drawn(arrangement, options)]
+    one_a_page = {"pageHeight": 100, "smuflTextFont": "none"}
+    return [_plain_signs(page, PRINT_FONT) for page in _drawn(arrangement, width, one_a_page)]
 
 
 _UNDRAWN = re.compile("<fingering>.*?</fingering>|<degree .*?</degree>")
@@ -78,16 +127,27 @@ _UNDRAWN = re.compile("<fingering>.*?</fingering>|<degree .*?</degree>")
 
 
 def _drawn(
-    arrangement: Arrangement, options: Mapping[str, Any], first: int | None = None, last: int | None = None
+    arrangement: Arrangement,
+    width: float,
+    options: Mapping[str, Any],
+    first: int | None = None,
+    last: int | None = None,
 ) -> list[str]:
     """The pages the engraver makes."""
     import verovio
 
+    if not 50 <= width <= 1000:
+        raise HarmonyError(f"width {width} mm: a line of music here is 50 to 1000 mm wide")
+    in_bars = Counter(arrangement.tune.bar_at(event.onset).onset for event in events(arrangement))
+    width = max(width, LINE_MM * max(in_bars.values(), default=0) / COLUMNS_A_LINE)  # no bar is squeezed
+    columns = round(COLUMNS_A_LINE * width / LINE_MM)
+    score = _UNDRAWN.sub("", musicxml(arrangement, first=first, last=last, columns=columns))
+    verovio.enableLog(verovio.LOG_ERROR)
     toolkit = verovio.toolkit()
-    toolkit.setOptions({**ENGRAVER, **options})
-    score = _UNDRAWN.sub("", musicxml(arrangement, first=first, last=last))
+    breaks = "line" if "<print new-system" in score else "auto"
+    toolkit.setOptions({**ENGRAVER, "breaks": breaks, "pageWidth": round(10 * width), **options})
     if not toolkit.loadData(score):
-        raise HarmonyError(f"the engraver refuses {arrangement.tune.title!r}: {toolkit.getLog().strip()}")
+        raise HarmonyError(f"the engraver refuses {plain(arrangement.tune.title)!r}: {toolkit.getLog().strip()}")
     return [toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1)]
 
 
@@ -102,10 +162,15 @@ def _dressed(page: str, arrangement: Arrangement) -> str:
     head = f"<title>{title}</title><desc>{about}</desc>"
     page = re.sub(r"<desc>.*?</desc>", lambda _: head, page, count=1)
     page = page.replace("<svg ", '<svg role="img" style="width:100%;height:auto" ', 1)
-    return _MELODY_NOTE.sub(lambda found: f"{found[0]}<title>{reasons[found[1]]}</title>", page)
+    return _MELODY_NOTE.sub(lambda found: _telling(found[0], reasons[found[1]]), page)
 
 
 _MELODY_NOTE = re.compile(r'<g id="(n\d+)(?:-\d+)?" class="note">')
+
+
+def _telling(group: str, reason: str) -> str:
+    """The opening of a note's group that says `reason` when it is pointed at or stepped to."""
+    return f'{group[:-1]} tabindex="0" role="img" aria-label="{reason}"><title>{reason}</title>'
 
 
 def _stacked(pages: list[str]) -> str:
@@ -126,15 +191,17 @@ def _stacked(pages: list[str]) -> str:
 SIGNS = {"\ueca5": "♩", "\uecb7": ".", "\uea63": "♭♭", "\uea64": "♭", "\uea65": "♮", "\uea66": "♯", "\uea67": "♯♯"}
 """SMuFL signs that the engraver puts into words (metronome marks, chord symbols) and their plain Unicode."""
 
-_SIGN = re.compile(r'<tspan font-family="Leipzig" font-size="(\d+)px">([^<]*)</tspan>')
+_SIGN = re.compile(r'<tspan font-family="Leipzig" font-size="\d+px">([^<]*)</tspan>')
+_WORD = ('<tspan font-size="405px">', "</tspan>")  # the size of the words around
 
 
-def _plain_signs(page: str) -> str:
-    """Signs of the music font inside words as Unicode, in a font that comes with the typesetter."""
-    text = page.replace('font-family="Times, serif"', 'font-family="Libertinus Serif"')
-    return _SIGN.sub(
-        lambda found: f'<tspan font-size="405px">{"".join(SIGNS.get(c, c) for c in found[2])}</tspan>', text
-    )
+SCREEN_FONT, PRINT_FONT = "Times, serif", "Libertinus Serif"
+
+
+def _plain_signs(page: str, font: str) -> str:
+    """Signs of the music font inside words as Unicode, in a font that is there where the picture is shown."""
+    page = page.replace('font-family="Times, serif"', f'font-family="{font}"')
+    return _SIGN.sub(lambda found: "".join(SIGNS.get(c, c) for c in found[1]).join(_WORD), page)
 
 
 # --- paper --------------------------------------------------------------------------------------------------------

@@ -26,10 +26,12 @@ from pathlib import Path
 from harmonylib.arranging import Arrangement, Choice
 from harmonylib.notation import Event as Event
 from harmonylib.notation import events as events
-from harmonylib.notation import facts, plain
+from harmonylib.notation import facts, plain, within
 from harmonylib.notation import musicxml as musicxml
 from harmonylib.pitch import HarmonyError
+from harmonylib.printing import PAPERS as PAPERS
 from harmonylib.printing import engrave as engrave
+from harmonylib.printing import page as page
 from harmonylib.printing import pdf as pdf
 from harmonylib.printing import systems as systems
 from harmonylib.tunes import beat_text
@@ -94,6 +96,7 @@ def midi(arrangement: Arrangement) -> bytes:
 def _midi_key(fifths: int, mode: str) -> str:
     from harmonylib.tunes import tonic
 
+    mode = mode if mode in ("major", "minor") else "major"  # MIDI knows no others
     name = tonic(fifths, mode)
     return name.letter + {-1: "b", 0: "", 1: "#"}[name.alter] + ("m" if mode == "minor" else "")
 
@@ -144,16 +147,21 @@ def _cell(value: str) -> str:
     return f"'{value}" if value.startswith(("=", "+", "-", "@", "\t", "\r")) else value
 
 
-def text(arrangement: Arrangement) -> str:
-    """The tune for the terminal: one line a note with bar and beat, chord, melody note, frets and reason."""
+def text(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> str:
+    """The tune in lines, one a note: bar and beat, chord, melody note, frets, reason.
+
+    Bars `first` to `last` alone when they are given; the whole tune has a heading.
+    """
     tune = arrangement.tune
-    title = plain(tune.title) + (f" ({plain(tune.composer)})" if tune.composer else "")
-    rows = [_row(arrangement, choice) for choice in arrangement.choices]
+    rows = [_row(arrangement, choice) for choice in within(arrangement, first, last)]
     lines = [(f"{r['bar']}.{r['beat']}", r["chord"], r["melody_note"], r["frets"] or "–", r["reason"]) for r in rows]
-    widths = [max(len(line[column]) for line in lines) for column in range(4)]
+    widths = [max((len(line[column]) for line in lines), default=0) for column in range(4)]
     bars = []
     for _, group in groupby(zip(rows, lines, strict=True), key=lambda pair: pair[0]["bar"]):
         bars.append("\n".join("  ".join((*map(str.ljust, line[:4], widths), line[4])) for _, line in group))
+    if first is not None or last is not None:
+        return "\n".join(bars)
+    title = plain(tune.title) + (f" ({plain(tune.composer)})" if tune.composer else "")
     return "\n\n".join([f"{title}\n{', '.join(facts(arrangement))}", *bars]) + "\n"
 
 

@@ -144,7 +144,7 @@ def test_plain_spellings():
 
 def test_roots_and_practice_order():
     """Seventeen roots: naturals and both names of every black key; practice goes by fourths (common practice)."""
-    assert ROOTS == SEVENTEEN.split()
+    assert SEVENTEEN.split() == ROOTS
     roots = [Name.parse(name).pitch_class for name in PRACTICE_ORDER]
     assert {(b - a) % 12 for a, b in zip(roots, roots[1:] + roots[:1], strict=True)} == {5}
     assert len(set(roots)) == 12
@@ -155,10 +155,7 @@ def test_roots_and_practice_order():
 
 def test_the_library_knows_just_these_families_under_these_spellings():
     in_library = {(name, degrees, suffix) for name, written, degrees in FAMILIES.values() for suffix in written.split()}
-    in_table = {
-        (name, degrees, suffix.replace("b", "♭").replace("#", "♯"))
-        for suffix, name, degrees, _ in WRITTEN
-    }
+    in_table = {(name, degrees, suffix.replace("b", "♭").replace("#", "♯")) for suffix, name, degrees, _ in WRITTEN}
     assert in_library == in_table
 
 

@@ -1,0 +1,1 @@
+from widgets.neck import NeckView

@@ -1,0 +1,181 @@
+"""`Panel`: controls over a picture, the frame every panel of the course is built in.
+
+A panel computes nothing: its `_show` asks `harmonylib` and hands the answer to a view. What the base does for all of
+them: it keeps the controls' values in `state`, puts the text of a `HarmonyError` in place and leaves the last good
+picture standing, has the same picture and text ready where there is no kernel, and frees all it made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, MutableMapping, Sequence
+from contextlib import suppress
+from functools import partial
+from html import escape
+from typing import Any
+
+import ipywidgets
+import traitlets
+
+from harmonylib.chords import FAMILIES, TRIADS, Chord
+from harmonylib.neck import Neck
+from harmonylib.pitch import ROOTS, HarmonyError
+from harmonylib.voicings import SPREADS
+from widgets.neck import NeckView, theme_class
+from widgets.score import ScoreView
+
+View = NeckView | ScoreView
+
+
+class Panel(ipywidgets.VBox):
+    """Controls and views in a box. A subclass builds them, and says in `_show` what follows from the values.
+
+    Parameters
+    ----------
+    controls: by name, in the order in which they are filled from `state`.
+    views: from top to bottom; the first one is the still picture.
+    given: what the panel was made with; `state` is kept only while this stays the same.
+    state: a dict of yours that keeps the values when the cell runs again.
+    """
+
+    def __init__(
+        self,
+        controls: Mapping[str, ipywidgets.Widget],
+        views: Sequence[View],
+        *,
+        given: Sequence[object],
+        state: MutableMapping[str, Any] | None,
+        theme: str,
+        buttons: Sequence[ipywidgets.Button] = (),
+        links: Sequence[ipywidgets.Widget] = (),
+        trouble: str = "",
+    ) -> None:
+        self._controls, self._views, self._links = dict(controls), tuple(views), tuple(links)
+        self._help = ipywidgets.HTML()
+        self._acting = True
+        super().__init__([ipywidgets.HBox([*controls.values(), *buttons]), self._help, *views])
+        self.add_class("neck-panel")
+        self.add_class(theme_class(theme))
+        self._state = {} if state is None else state
+        if self._state.get("given") != str(given):
+            self._state.clear()
+            self._state["given"] = str(given)
+        for name, control in self._controls.items():
+            if name in self._state:
+                with suppress(traitlets.TraitError):  # a value of before that is no choice any more
+                    control.value = self._state[name]
+            self._adapt(name)
+            control.observe(partial(self._changed, name), "value")
+        self._acting = False
+        self._attempt(self._show, "")
+        if trouble:
+            self._complain(trouble)
+
+    def _adapt(self, name: str) -> None:
+        """Fit the other controls to the new value of one: menus that hang on it."""
+
+    def _show(self, name: str) -> None:
+        """Show what the controls say; `name` is the one that changed, empty at first. May raise `HarmonyError`."""
+
+    def _changed(self, name: str, change: Mapping[str, Any]) -> None:
+        if self._acting:
+            return
+        self._acting = True  # one change may bring others with it, and is still one
+        try:
+            self._attempt(self._follow, name)
+        finally:
+            self._acting = False
+
+    def _follow(self, name: str) -> None:
+        self._adapt(name)
+        self._show(name)
+
+    def _attempt(self, act: Callable[..., None], *arguments: Any) -> None:
+        try:
+            act(*arguments)
+        except HarmonyError as error:
+            self._complain(str(error))
+        else:
+            self._complain("")
+        self._state |= {name: control.value for name, control in self._controls.items()}
+
+    def _complain(self, text: str) -> None:
+        self._help.value = f'<p class="neck-help" role="alert">{escape(text)}</p>' if text else ""
+
+    @property
+    def help(self) -> str:
+        """The line of help now shown as HTML, empty when all is well."""
+        return str(self._help.value)
+
+    @property
+    def text(self) -> str:
+        """What the panel shows, in one line."""
+        return " | ".join(" ".join(view.text.split()) for view in self._views)
+
+    def _svg(self) -> str:
+        view = self._views[0]
+        return view.picture.svg if isinstance(view, NeckView) else view.svg
+
+    def _repr_mimebundle_(self, **how: Any) -> dict[str, Any]:
+        data = dict(super()._repr_mimebundle_(**how) or {})
+        return data | {"text/plain": self.text, "image/svg+xml": self._svg()}
+
+    def __repr__(self) -> str:
+        return self.text
+
+    def close(self) -> None:
+        """Free the panel and every control, view, style, layout and link it made."""
+        for link in self._links:
+            link.close()
+        _close_all(self)
+
+    def _close_self(self) -> None:
+        super().close()
+
+
+def _close_all(widget: ipywidgets.Widget) -> None:
+    for child in getattr(widget, "children", ()):
+        _close_all(child)
+    if isinstance(widget, View):
+        widget.close()
+        return
+    for part in ("layout", "style"):
+        if isinstance(getattr(widget, part, None), ipywidgets.Widget):
+            getattr(widget, part).close()
+    widget._close_self() if isinstance(widget, Panel) else widget.close()
+
+
+# --- controls that several panels share ---------------------------------------------------------------------------
+
+
+def menu(label: str, options: Sequence[Any], value: Any) -> ipywidgets.Dropdown:
+    return ipywidgets.Dropdown(description=label, options=options, value=value, layout={"width": "auto"})
+
+
+def chord_menus(chord: Chord) -> dict[str, ipywidgets.Dropdown]:
+    """Menus for root and family, set to a chord; a triad to the first family it is filled up to."""
+    kind = TRIADS[chord.kind][3][0] if chord.is_triad else chord.kind
+    root = str(chord.root) if str(chord.root) in ROOTS else str(chord.root.simplest())
+    families = [(f"{label} · {row[0]}", label) for label, row in FAMILIES.items()]
+    return {"root": menu("root", ROOTS, root), "family": menu("family", families, kind)}
+
+
+def chord_of(root: str, family: str) -> Chord:
+    return Chord.parse(root + family)
+
+
+def spread_menus(neck: Neck, spread: str) -> dict[str, ipywidgets.Dropdown]:
+    """Menus for the spread and its string sets."""
+    sets = set_options(neck, spread)
+    return {"spread": menu("spread", list(SPREADS), spread), "strings": menu("strings", sets, sets[-1][1] if sets else None)}
+
+
+def set_options(neck: Neck, spread: str) -> list[tuple[str, tuple[int, ...]]]:
+    return [("".join(map(str, strings)), strings) for strings in neck.string_sets(spread)]
+
+
+def asked(chord: str, otherwise: str) -> tuple[Chord, str]:
+    """The chord asked for, or another one and what was wrong with the first."""
+    try:
+        return Chord.parse(chord), ""
+    except HarmonyError as error:
+        return Chord.parse(otherwise), str(error)

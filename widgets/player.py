@@ -1,0 +1,242 @@
+"""The player: an arrangement, an inversion cycle or any events of `harmonylib.sound`, played in the browser.
+
+`Player` sends events as plain data, once; `player.js` plucks the strings on the Web Audio API, so that tempo, loop,
+swing, click and balance change while it plays and nothing is downloaded or stored. It computes no music.
+
+Conventions
+- Times are quarter notes from the beat in which the first bar starts, as in `harmonylib.sound`. Swing moves a time in
+  proportion, so each row carries its straight time and how far it moves a unit of swing.
+- `now` is the index of the event that sounds, in the order of `harmonylib.sound.events`; link it to the pictures of a
+  neck with ``ipywidgets.jslink``. It stays at the last event when the player stops.
+- The engraving is `harmonylib.printing.engrave`'s, in which melody note 12 has the id ``n12``. It is also the still
+  picture that a page without a kernel shows.
+
+Sources: Web Audio API (W3C).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import anywidget
+import traitlets
+
+from harmonylib import sound
+from harmonylib.arranging import Arrangement
+from harmonylib.diagrams import THEMES
+from harmonylib.notation import plain
+from harmonylib.pitch import HarmonyError
+from harmonylib.sound import Event
+from harmonylib.tunes import DEFAULT_TEMPO, Bar
+
+HERE = Path(__file__).parent
+RANGES = {"tempo": (10, 600), "swing": (0.5, 0.75), "volume": (0, 1), "balance": (-1, 1), "count_in": (0, 2)}
+"""What may be set, lowest and highest: quarter notes a minute, share of the beat, 0 to 1, call to answer, bars."""
+
+SOUND = (
+    "RATE LEVEL TOP_WEIGHT KNEE LOUDEST STRUM_S ATTACK_S RELEASE_S CLICK_S RING_S DULLNESS PLUCKED_AT ACCENT".split()
+)
+"""The settings of `harmonylib.sound` that the browser plays by."""
+
+
+class Player(anywidget.AnyWidget):  # type: ignore[misc]
+    """Plays music in the page, with a cursor over the engraving `svg`; starts only when asked to.
+
+    `music` is an arrangement or a row of events; `texts` says what each event is, one line each (an arrangement knows
+    its own: bar, chord, grip). `first` and `last` are the bars to play, `metre` is that of events. Other settings by
+    name: `tempo`, `swing`, `volume`, `balance` (−1 only the call, 1 only the answer), `click`, `count_in` (bars),
+    `loop`, `theme` (one of `harmonylib.diagrams.THEMES`). Raises `HarmonyError` for a setting out of range, bars that
+    are not there, and music without events.
+
+    >>> from harmonylib.neck import Grip
+    >>> Player(sound.cycle_events([Grip.parse("x3545x"), Grip.parse("x7958x")]), title="Cmaj7", tempo=80)
+    Player: Cmaj7, 1 bar at 80
+    """
+
+    # as text: a path would be watched, and not be freed
+    _esm = traitlets.Unicode((HERE / "player.js").read_text(encoding="utf-8")).tag(sync=True)
+    _css = traitlets.Unicode((HERE / "player.css").read_text(encoding="utf-8")).tag(sync=True)
+
+    score = traitlets.Dict().tag(sync=True)
+    svg = traitlets.Unicode().tag(sync=True)
+    theme = traitlets.Unicode("paper").tag(sync=True)
+    tempo = traitlets.Float(DEFAULT_TEMPO).tag(sync=True)
+    swing = traitlets.Float(0.5).tag(sync=True)
+    volume = traitlets.Float(sound.VOLUME).tag(sync=True)
+    balance = traitlets.Float(0).tag(sync=True)
+    click = traitlets.Bool(False).tag(sync=True)
+    count_in = traitlets.Int(0).tag(sync=True)
+    loop = traitlets.Bool(False).tag(sync=True)
+    first = traitlets.Int(1).tag(sync=True)
+    last = traitlets.Int(1).tag(sync=True)
+    now = traitlets.Int(0).tag(sync=True)
+    playing = traitlets.Bool(False).tag(sync=True)
+
+    def __init__(
+        self,
+        music: Arrangement | Sequence[Event],
+        texts: Sequence[str] = (),
+        svg: str = "",
+        title: str = "",
+        first: int | None = None,
+        last: int | None = None,
+        metre: tuple[int, int] = (4, 4),
+        **settings: Any,
+    ) -> None:
+        if isinstance(music, Arrangement):
+            settings.setdefault("tempo", music.tempo)
+        super().__init__(svg=svg, **_placed(music, texts, title, first, last, metre), **settings)
+
+    def load(
+        self,
+        music: Arrangement | Sequence[Event],
+        texts: Sequence[str] = (),
+        svg: str = "",
+        title: str = "",
+        first: int | None = None,
+        last: int | None = None,
+        metre: tuple[int, int] = (4, 4),
+    ) -> None:
+        """Put other music in, parameters as for the player itself; tempo and the other settings stay as they are."""
+        fresh = _placed(music, texts, title, first, last, metre)
+        with self.hold_trait_notifications(), self.hold_sync():
+            self.now, self.svg = 0, svg
+            for name, value in fresh.items():
+                setattr(self, name, value)
+
+    def close(self) -> None:
+        """Free the player, its layout and everything in the browser; the sound stops."""
+        self.layout.close()
+        super().close()
+
+    def __repr__(self) -> str:
+        bars = len(self.score["bars"])
+        return f"Player: {self.score['title']}, {bars} {'bar' if bars == 1 else 'bars'} at {self.tempo:g}"
+
+    def _repr_mimebundle_(self, **kwargs: Any) -> tuple[dict[str, Any], dict[str, Any]]:
+        live, about = ({}, {}) if self.comm is None else super()._repr_mimebundle_(**kwargs)
+        still = {"image/svg+xml": self.svg} if self.svg else {}
+        return {**live, **still, "text/plain": repr(self)}, about
+
+    @traitlets.validate(*RANGES)
+    def _within(self, proposal: Any) -> Any:
+        name, value = proposal["trait"].name, proposal["value"]
+        low, high = RANGES[name]
+        if not low <= value <= high:
+            raise HarmonyError(f"{name.replace('_', '-')} {value:g}: choose {low:g} to {high:g}")
+        return value
+
+    @traitlets.validate("theme")
+    def _known_theme(self, proposal: Any) -> Any:
+        if proposal["value"] not in THEMES:
+            raise HarmonyError(f"{proposal['value']!r} is not a theme: choose {', '.join(THEMES)}")
+        return proposal["value"]
+
+    @traitlets.validate("first", "last")
+    def _a_bar(self, proposal: Any) -> Any:
+        numbers = [bar["number"] for bar in self.score.get("bars", ())]
+        if numbers and proposal["value"] not in numbers:
+            raise HarmonyError(f"bar {proposal['value']}: choose {numbers[0]} to {numbers[-1]}")
+        return proposal["value"]
+
+
+# --- plain data ---------------------------------------------------------------------------------------------------
+
+
+def _placed(
+    music: Arrangement | Sequence[Event],
+    texts: Sequence[str],
+    title: str,
+    first: int | None,
+    last: int | None,
+    metre: tuple[int, int],
+) -> dict[str, Any]:
+    """The traits that hold the music: the score as plain data, and the first and last bar to play."""
+    if isinstance(music, Arrangement):
+        played, bars = sound.events(music), music.tune.bars
+        zero = _zero(music, played)
+        texts, title = texts or _texts(music, played, zero), title or plain(music.tune.title)
+    else:
+        played, zero = tuple(music), Fraction(0)
+        bars = sound.even_bars(metre, max((event.end for event in played), default=0))
+        texts = texts or [f"{number} of {len(played)}" for number in range(1, len(played) + 1)]
+    if not played:
+        raise HarmonyError("nothing sounds here: give the player an arrangement or events that hold notes")
+    if len(texts) != len(played):
+        raise HarmonyError(f"{len(texts)} texts for {len(played)} events: give each event one")
+    numbers = [bar.number for bar in bars]
+    low, high = numbers[0] if first is None else first, numbers[-1] if last is None else last
+    if low not in numbers or high not in numbers or low > high:
+        raise HarmonyError(f"bars {low} to {high}: choose from bars {numbers[0]} to {numbers[-1]}")
+    score = _score(played, bars, zero) | {"title": title or "chords"}
+    for row, text in zip(score["events"], texts, strict=True):
+        row["text"] = text
+    return {"score": score, "first": low, "last": high}
+
+
+def _score(played: Sequence[Event], bars: Sequence[Bar], zero: Fraction) -> dict[str, Any]:
+    """Events, clicks and bars as rows, with what the browser needs to sound like `harmonylib.sound`."""
+    clicks = sound.click_events(bars)
+    frames = [Event(bar.onset - zero, bar.length, (), "click") for bar in bars]
+    rows = _rows([*played, *clicks, *frames], bars[0].metre)
+    events, ticks, spans = rows[: len(played)], rows[len(played) : -len(bars)], rows[-len(bars) :]
+    return {
+        "events": events,
+        "clicks": ticks,
+        "bars": [
+            {"number": bar.number, "onset": span["onset"], "end": span["end"], "swing": span["swing"]}
+            | {"countIn": [_rows(_count_in(bar, count, zero), bar.metre) for count in (1, 2)]}
+            for bar, span in zip(bars, spans, strict=True)
+        ],
+        "pan": {part: pan for part, (_, pan) in sound.PARTS.items()},
+        "sound": {name: getattr(sound, name) for name in SOUND},
+        "caution": sound.CAUTION,
+    }
+
+
+def _rows(events: Sequence[Event], metre: tuple[int, int]) -> list[dict[str, Any]]:
+    """Events as plain rows: straight onset and end, and how far each moves for a unit of swing."""
+    low, high = RANGES["swing"]
+    straight, swung = (_event_rows(events, swing, metre) for swing in (low, high))
+    made = []
+    for row, late in zip(straight, swung, strict=True):
+        times, later = ((r["onset"], r["onset"] + r["duration"]) for r in (row, late))
+        shifts = [round((b - a) / (high - low), 5) for a, b in zip(times, later, strict=True)]
+        kept = {name: row[name] for name in ("midi", "part", "index", "velocity")}
+        made.append({"onset": times[0], "end": round(times[1], 6), "swing": shifts} | kept)
+    return made
+
+
+def _event_rows(events: Sequence[Event], swing: float, metre: tuple[int, int]) -> Sequence[Mapping[str, Any]]:
+    rows: Any = sound.as_data(events, DEFAULT_TEMPO, swing, metre)["events"]
+    return rows
+
+
+def _count_in(bar: Bar, count: int, zero: Fraction) -> list[Event]:
+    """Clicks of `count` bars that lead into a bar, on the time line of the whole."""
+    clicks = sound.click_events([bar], count, click=False)
+    shift = Fraction(0) if bar.number == 0 else bar.onset - zero  # a pick-up opens the tune: its zero is the tune's
+    return [Event(click.onset + shift, click.duration, click.midi, "click", None, click.velocity) for click in clicks]
+
+
+def _zero(arrangement: Arrangement, played: Sequence[Event]) -> Fraction:
+    """The moment of the tune that the events count as 0."""
+    call = next((event for event in played if event.part == "call"), None)
+    return Fraction(0) if call is None else arrangement.choices[call.index].note.onset - call.onset  # type: ignore
+
+
+def _texts(arrangement: Arrangement, played: Sequence[Event], zero: Fraction) -> list[str]:
+    """A line for each event, as in “bar 3, B♭maj7, x-8-10-8-9-x”."""
+    tune, answers = arrangement.tune, {answer.onset: answer for answer in arrangement.answers}
+    lines = []
+    for event in played:
+        moment = event.onset + zero
+        chord = tune.chord_at(moment) or "N.C."
+        if event.part == "answer":
+            lines.append(f"bar {tune.bar_at(moment).number}, {chord}, answer {answers[moment].grip}")
+        else:
+            lines.append(f"bar {tune.bar_at(moment).number}, {chord}, {arrangement.choices[event.index or 0].grip}")
+    return lines

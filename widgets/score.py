@@ -1,0 +1,45 @@
+"""`ScoreView`: engraved bars in a notebook, with one note in hand.
+
+Conventions: notes are counted from 0 in the order of the tune, as in `harmonylib.arranging`; the engraver gives the
+note number n the SVG id ``n`` + n.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import anywidget
+import traitlets
+
+HERE = Path(__file__).parent
+
+
+class ScoreView(anywidget.AnyWidget):
+    """Bars as `harmonylib.printing.engrave` draws them; `note` is the one in hand, `text` the line under the music.
+
+    >>> view = ScoreView(svg="<svg/>", text="bars 1 to 4")
+    >>> view
+    bars 1 to 4
+    >>> view.close()
+    """
+
+    _esm = traitlets.Unicode((HERE / "score.js").read_text(encoding="utf-8")).tag(sync=True)
+    _css = traitlets.Unicode((HERE / "score.css").read_text(encoding="utf-8")).tag(sync=True)
+
+    svg = traitlets.Unicode("").tag(sync=True)
+    text = traitlets.Unicode("").tag(sync=True)
+    note = traitlets.Int(-1).tag(sync=True)
+
+    def _repr_mimebundle_(self, **how: Any) -> tuple[dict[str, Any], dict[str, Any]]:
+        shown = super()._repr_mimebundle_(**how)
+        data = dict(shown[0]) if shown else {}
+        return data | {"text/plain": self.text, "image/svg+xml": self.svg}, {}
+
+    def __repr__(self) -> str:
+        return self.text
+
+    def close(self) -> None:
+        """Free the view, its layout and everything in the browser."""
+        self.layout.close()
+        super().close()
