@@ -137,12 +137,16 @@ def _python() -> str:
 
 
 def _course(options: argparse.Namespace) -> int:
+    """JupyterLab at the first chapter; the chapters' stored pictures are marked as trusted, or it would hide them."""
     first = CHAPTERS / FIRST_CHAPTER
     if not first.is_file():
         raise HarmonyError(
             f"no chapters beside the library ({FIRST_CHAPTER} is missing): run this from a full checkout"
         )
-    return subprocess.call([sys.executable, "-m", "jupyterlab", str(first)])
+    chapters = [str(path) for path in sorted(CHAPTERS.glob("*.ipynb"))]
+    subprocess.run([sys.executable, "-m", "jupyter", "trust", *chapters], check=False, stdout=subprocess.DEVNULL)
+    offline = ["--LabApp.news_url=None", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
+    return subprocess.call([sys.executable, "-m", "jupyterlab", *offline, str(first)])
 
 
 if __name__ == "__main__":

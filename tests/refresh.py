@@ -1,7 +1,7 @@
 """Run every chapter from a fresh kernel and store its outputs: ``python -m tests.refresh`` (``--check``: only compare).
 
-Stored are the outputs a reader without a kernel needs (text, SVG, HTML, Markdown, sound), and nothing that changes from
-run to run: no execution times, no widget state. Exit code 1 when ``--check`` finds a chapter whose outputs would change.
+Stored are the outputs a reader without a kernel needs (text, SVG, HTML, sound), and nothing that changes from run to
+run: no execution times, no widget state. Exit code 1 when ``--check`` finds a chapter whose outputs would change.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ VIEW = "application/vnd.jupyter.widget-view+json"
 def refreshed(path: Path) -> str:
     """The chapter as text, run from the top."""
     book = nbformat.read(path, as_version=4)
-    NotebookClient(book, timeout=60, kernel_name="python3", resources={"metadata": {"path": str(path.parent)}}).execute()
+    NotebookClient(book, timeout=60, resources={"metadata": {"path": str(path.parent)}}).execute()
     book.metadata.pop("widgets", None)
     book.metadata["kernelspec"] = {"display_name": "Python 3", "language": "python", "name": "python3"}
     book.metadata["language_info"] = {"name": "python"}

@@ -640,6 +640,7 @@ def test_every_degree_of_every_chord_has_a_word():
     ("role", "bars", "index"),
     [
         ("suspension", ("[G7] F5/4", "[C] F5/2 E5/2"), 1),
+        ("approach from below", ("[G7] F5/4", "[C] F5/2 G5/2"), 1),  # a suspension falls
         ("anticipation", ("[C] E5/3 F5/1", "[F] F5/4"), 1),
         ("passing note", ("[C] E5/1 F5/1 G5/2",), 1),
         ("neighbour note", ("[C] E5/1 F5/1 E5/2",), 1),
@@ -707,6 +708,7 @@ def test_one_diminished_seventh_for_every_note(root, kind):
             found = passing(spell(midi % 12).at(midi), over)
             assert found.action == action
             assert found.chord.kind == "dim7"
+            assert abs(found.chord.root.alter) < 2
             assert midi % 12 in {name.pitch_class for name in found.chord.names}
             chords.add(found.chord)
         assert len(chords) == 1

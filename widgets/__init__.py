@@ -1,1 +1,18 @@
+"""Widgets of the course: the neck you click, and one small panel a chapter. They compute nothing; `harmonylib` does.
+
+Import names from here (`from widgets import NeckView`): many people write ``import ipywidgets as widgets``.
+"""
+
+from widgets.desk import AnswerPanel, ArrangementPanel
 from widgets.neck import NeckView
+from widgets.panels import DiminishedPanel, InversionPanel, MelodyPanel, SpreadPanel
+
+__all__ = [
+    "AnswerPanel",
+    "ArrangementPanel",
+    "DiminishedPanel",
+    "InversionPanel",
+    "MelodyPanel",
+    "NeckView",
+    "SpreadPanel",
+]

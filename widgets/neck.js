@@ -115,6 +115,10 @@ function render({ model, el }) {
     const place = placeAt(event);
     if (place) choose(place);
   });
+  listen(document, "focusin", (event) => {
+    // nor may they take the arrows from the menus and sliders of a panel
+    event.target.closest?.(".neck-panel")?.setAttribute("data-lm-suppress-shortcuts", "true");
+  });
   listen(board, "focus", () => say(model.get("cursor")));
   listen(board, "keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;

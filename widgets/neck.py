@@ -73,13 +73,13 @@ class NeckView(anywidget.AnyWidget):
     _esm = traitlets.Unicode((HERE / "neck.js").read_text(encoding="utf-8")).tag(sync=True)
     _css = traitlets.Unicode((HERE / "neck.css").read_text(encoding="utf-8") + _theme_css()).tag(sync=True)
 
-    frames = traitlets.List([[]]).tag(sync=True)
+    frames: Any = traitlets.List([[]]).tag(sync=True)
     frame = traitlets.Int(0).tag(sync=True)
     titles = traitlets.List(traitlets.Unicode()).tag(sync=True)
     texts = traitlets.List(traitlets.Unicode()).tag(sync=True)
     cursor = traitlets.List(traitlets.Int(), [1, 0]).tag(sync=True)
     clicks = traitlets.Int(0).tag(sync=True)
-    selected = traitlets.List().tag(sync=True)
+    selected: Any = traitlets.List().tag(sync=True)
     picking = traitlets.Bool(False).tag(sync=True)
     page = traitlets.Dict().tag(sync=True)
     stamps = traitlets.Dict().tag(sync=True)
@@ -216,5 +216,3 @@ def _page(neck: Neck, frets: tuple[int, int] | None, left_handed: bool, theme: s
         "points": "18px" if look.fills_width else "13px",
         "most": "none" if look.fills_width else f"{bare.width * 4 / 3:.0f}px",
     }
-
-

@@ -33,6 +33,8 @@ class Panel(ipywidgets.VBox):
     ----------
     controls: by name, in the order in which they are filled from `state`.
     views: from top to bottom; the first one is the still picture.
+    buttons: they stand beside the last control.
+    links: closed with the panel.
     given: what the panel was made with; `state` is kept only while this stays the same.
     state: a dict of yours that keeps the values when the cell runs again.
     """
@@ -47,15 +49,17 @@ class Panel(ipywidgets.VBox):
         theme: str,
         buttons: Sequence[ipywidgets.Button] = (),
         links: Sequence[ipywidgets.Widget] = (),
-        trouble: str = "",
     ) -> None:
         self._controls, self._views, self._links = dict(controls), tuple(views), tuple(links)
         self._help = ipywidgets.HTML()
         self._acting = True
-        super().__init__([ipywidgets.HBox([*controls.values(), *buttons]), self._help, *views])
+        every = list(controls.values())
+        rows = [ipywidgets.HBox(every[:-1] if buttons else every)]
+        rows += [ipywidgets.HBox([every[-1], ipywidgets.VBox(list(buttons))])] if buttons else []
+        super().__init__([*rows, self._help, *views])
         self.add_class("neck-panel")
         self.add_class(theme_class(theme))
-        self._state = {} if state is None else state
+        self._state: MutableMapping[str, Any] = {} if state is None else state
         if self._state.get("given") != str(given):
             self._state.clear()
             self._state["given"] = str(given)
@@ -67,8 +71,6 @@ class Panel(ipywidgets.VBox):
             control.observe(partial(self._changed, name), "value")
         self._acting = False
         self._attempt(self._show, "")
-        if trouble:
-            self._complain(trouble)
 
     def _adapt(self, name: str) -> None:
         """Fit the other controls to the new value of one: menus that hang on it."""
@@ -96,7 +98,7 @@ class Panel(ipywidgets.VBox):
             self._complain(str(error))
         else:
             self._complain("")
-        self._state |= {name: control.value for name, control in self._controls.items()}
+        self._state.update({name: control.value for name, control in self._controls.items()})
 
     def _complain(self, text: str) -> None:
         self._help.value = f'<p class="neck-help" role="alert">{escape(text)}</p>' if text else ""
@@ -146,12 +148,29 @@ def _close_all(widget: ipywidgets.Widget) -> None:
 
 # --- controls that several panels share ---------------------------------------------------------------------------
 
+BESIDE = {"description_width": "initial"}
+"""The label of a control takes the room it needs."""
+
 
 def menu(label: str, options: Sequence[Any], value: Any) -> ipywidgets.Dropdown:
-    return ipywidgets.Dropdown(description=label, options=options, value=value, layout={"width": "auto"})
+    return ipywidgets.Dropdown(
+        description=label, options=options, value=value, style=BESIDE, layout={"width": "max-content"}
+    )
 
 
-def chord_menus(chord: Chord) -> dict[str, ipywidgets.Dropdown]:
+def entry(label: str, value: str) -> ipywidgets.Text:
+    """A field read when Enter is pressed or the field is left."""
+    return ipywidgets.Text(
+        description=label, value=value, continuous_update=False, style=BESIDE, layout={"width": "14em"}
+    )
+
+
+def steps(label: str, last: int) -> ipywidgets.IntSlider:
+    """A slider through states that are in the browser already; the picture says where it is."""
+    return ipywidgets.IntSlider(description=label, min=0, max=last, readout=False, style=BESIDE)
+
+
+def chord_menus(chord: Chord) -> dict[str, ipywidgets.Widget]:
     """Menus for root and family, set to a chord; a triad to the first family it is filled up to."""
     kind = TRIADS[chord.kind][3][0] if chord.is_triad else chord.kind
     root = str(chord.root) if str(chord.root) in ROOTS else str(chord.root.simplest())
@@ -159,23 +178,19 @@ def chord_menus(chord: Chord) -> dict[str, ipywidgets.Dropdown]:
     return {"root": menu("root", ROOTS, root), "family": menu("family", families, kind)}
 
 
-def chord_of(root: str, family: str) -> Chord:
-    return Chord.parse(root + family)
+def spread_menus(neck: Neck, spread: str, strings: str) -> dict[str, ipywidgets.Widget]:
+    """Menus for the spread and its string sets; `strings` as in “5432”, empty for the middle one."""
+    sets = string_sets(neck, spread)
+    value = tuple(map(int, strings)) if strings else middle(sets)
+    if (strings, value) not in sets and strings:
+        raise HarmonyError(f"strings {strings!r}: {spread} lies on {', '.join(name for name, _ in sets)}")
+    return {"spread": menu("spread", list(SPREADS), spread), "strings": menu("strings", sets, value)}
 
 
-def spread_menus(neck: Neck, spread: str) -> dict[str, ipywidgets.Dropdown]:
-    """Menus for the spread and its string sets."""
-    sets = set_options(neck, spread)
-    return {"spread": menu("spread", list(SPREADS), spread), "strings": menu("strings", sets, sets[-1][1] if sets else None)}
-
-
-def set_options(neck: Neck, spread: str) -> list[tuple[str, tuple[int, ...]]]:
+def string_sets(neck: Neck, spread: str) -> list[tuple[str, tuple[int, ...]]]:
+    """The string sets of a spread with their names, as a menu takes them."""
     return [("".join(map(str, strings)), strings) for strings in neck.string_sets(spread)]
 
 
-def asked(chord: str, otherwise: str) -> tuple[Chord, str]:
-    """The chord asked for, or another one and what was wrong with the first."""
-    try:
-        return Chord.parse(chord), ""
-    except HarmonyError as error:
-        return Chord.parse(otherwise), str(error)
+def middle(sets: Sequence[tuple[str, tuple[int, ...]]]) -> tuple[int, ...] | None:
+    return sets[len(sets) // 2][1] if sets else None

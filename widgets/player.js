@@ -33,7 +33,8 @@ function pluck(wave, size, midi, frequency, sound) {
   const step = 2 * Math.PI * frequency / sound.RATE;
   for (let partial = 1; partial <= Math.max(Math.floor(0.45 * sound.RATE / frequency), 1); partial++) {
     seed = (Math.imul(seed, 1664525) + 1013904223) >>> 0; // the same noise every time
-    const phase = 2 * Math.PI * seed / 2 ** 32, strength = Math.sin(Math.PI * sound.PLUCKED_AT * partial) / partial;
+    const phase = 2 * Math.PI * seed / 2 ** 32, soft = 1 + (partial * frequency / sound.SOFT_HZ) ** 2;
+    const strength = Math.sin(Math.PI * sound.PLUCKED_AT * partial) / partial / soft;
     for (let n = 0; n < size; n++) wave[n] += strength * Math.cos(step * partial * n + phase);
   }
 }
@@ -48,16 +49,21 @@ function string(midi, sound) {
   }
   const first = wave.subarray(0, Math.floor(sound.RATE / 4));
   const level = Math.sqrt(first.reduce((sum, x) => sum + x * x, 0) / first.length);
+  return Float32Array.from(wave, (x, n) => x / level * swell(n, sound));
+}
+
+// A sound starts softly.
+function swell(n, sound) {
   const attack = Math.ceil(sound.ATTACK_S * sound.RATE);
-  const swell = n => (n < attack ? 0.5 - 0.5 * Math.cos(Math.PI * n / (attack - 1)) : 1);
-  return Float32Array.from(wave, (x, n) => x / level * swell(n));
+  return n < attack ? 0.5 - 0.5 * Math.cos(Math.PI * n / (attack - 1)) : 1;
 }
 
 function tick(midi, sound) {
   const frequency = midi === sound.ACCENT ? 1800 : 1200;
   return Float32Array.from({ length: Math.ceil(sound.CLICK_S * sound.RATE) }, (_, n) => {
     const time = n / sound.RATE;
-    return 4 * Math.sin(2 * Math.PI * frequency * time) * Math.exp(-time / 0.005) * (1 - time / sound.CLICK_S);
+    const fading = Math.exp(-time / 0.005) * (1 - time / sound.CLICK_S);
+    return 5 * Math.sin(2 * Math.PI * frequency * time) * fading * swell(n, sound);
   });
 }
 
@@ -154,7 +160,8 @@ export class Engine {
 
   #range() {
     const { first, last, swing } = this.settings;
-    const bars = this.score.bars.filter(bar => first <= bar.number && bar.number <= last);
+    const chosen = this.score.bars.filter(bar => first <= bar.number && bar.number <= last);
+    const bars = chosen.length ? chosen : this.score.bars;
     return { bars, from: moved(bars[0], swing), to: ending(bars.at(-1), swing) };
   }
 
@@ -284,7 +291,7 @@ class Instrument {
   close() {
     for (const [name, listener] of this.listeners) this.model.off(name, listener);
     this.end.abort();
-    this.#stop();
+    this.#silence();
     this.context?.close();
     this.context = this.engine = null;
   }
@@ -296,10 +303,9 @@ class Instrument {
   }
 
   #reload() {
-    const playing = this.model.get("playing");
-    this.#stop();
+    this.#silence();
     this.engine?.load(this.model.get("score"));
-    if (playing) this.#start();
+    if (this.model.get("playing")) this.#start();
   }
 
   async #start() {
@@ -332,16 +338,17 @@ class Instrument {
   }
 
   #stop() {
-    const { context, run } = this;
-    this.run = null;
-    if (run) {
-      clearInterval(run.timer);
-      cancelAnimationFrame(run.frame);
-    }
-    if (!context || context.state === "closed") return;
-    this.engine.stop(context.currentTime);
+    this.#silence();
     this.model.save_changes();
-    setTimeout(() => !this.run && context.state === "running" && context.suspend(), 300);
+    const { context } = this;
+    setTimeout(() => !this.run && context?.state === "running" && context.suspend(), 300);
+  }
+
+  #silence() {
+    clearInterval(this.run?.timer);
+    cancelAnimationFrame(this.run?.frame);
+    this.run = null;
+    this.engine?.stop(this.context.currentTime);
   }
 }
 
@@ -452,6 +459,7 @@ class View {
     this.paper.append(document.importNode(page, true));
     this.band = document.createElementNS("http://www.w3.org/2000/svg", "rect");
     this.band.setAttribute("class", "block-player-band");
+    this.band.style.stroke = "none"; // the engraving's own style sheet gives every rect a stroke
     for (const note of this.paper.querySelectorAll("g.note[id]")) {
       const found = /^n(\d+)(-\d+)?$/.exec(note.id); // n12, and n12-960 for what is tied to it
       if (found) this.notes.set(+found[1], [...(this.notes.get(+found[1]) ?? []), note]);

@@ -16,10 +16,10 @@ Sources: Web Audio API (W3C).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import anywidget
 import traitlets
@@ -36,13 +36,12 @@ HERE = Path(__file__).parent
 RANGES = {"tempo": (10, 600), "swing": (0.5, 0.75), "volume": (0, 1), "balance": (-1, 1), "count_in": (0, 2)}
 """What may be set, lowest and highest: quarter notes a minute, share of the beat, 0 to 1, call to answer, bars."""
 
-SOUND = (
-    "RATE LEVEL TOP_WEIGHT KNEE LOUDEST STRUM_S ATTACK_S RELEASE_S CLICK_S RING_S DULLNESS PLUCKED_AT ACCENT".split()
-)
+SOUND = "RATE LEVEL TOP_WEIGHT KNEE LOUDEST STRUM_S ATTACK_S RELEASE_S CLICK_S ACCENT".split()
+SOUND += "RING_S DULLNESS SOFT_HZ PLUCKED_AT".split()
 """The settings of `harmonylib.sound` that the browser plays by."""
 
 
-class Player(anywidget.AnyWidget):  # type: ignore[misc]
+class Player(anywidget.AnyWidget):
     """Plays music in the page, with a cursor over the engraving `svg`; starts only when asked to.
 
     `music` is an arrangement or a row of events; `texts` says what each event is, one line each (an arrangement knows
@@ -117,7 +116,7 @@ class Player(anywidget.AnyWidget):  # type: ignore[misc]
         return f"Player: {self.score['title']}, {bars} {'bar' if bars == 1 else 'bars'} at {self.tempo:g}"
 
     def _repr_mimebundle_(self, **kwargs: Any) -> tuple[dict[str, Any], dict[str, Any]]:
-        live, about = ({}, {}) if self.comm is None else super()._repr_mimebundle_(**kwargs)
+        live, about = super()._repr_mimebundle_(**kwargs) or ({}, {})
         still = {"image/svg+xml": self.svg} if self.svg else {}
         return {**live, **still, "text/plain": repr(self)}, about
 
@@ -165,6 +164,9 @@ def _placed(
         texts = texts or [f"{number} of {len(played)}" for number in range(1, len(played) + 1)]
     if not played:
         raise HarmonyError("nothing sounds here: give the player an arrangement or events that hold notes")
+    for note in {note for event in played for note in event.midi}:
+        if not sound.LOWEST <= note <= sound.HIGHEST:
+            raise HarmonyError(f"MIDI note {note}: a string here sounds {sound.LOWEST} to {sound.HIGHEST}")
     if len(texts) != len(played):
         raise HarmonyError(f"{len(texts)} texts for {len(played)} events: give each event one")
     numbers = [bar.number for bar in bars]
@@ -180,7 +182,7 @@ def _placed(
 def _score(played: Sequence[Event], bars: Sequence[Bar], zero: Fraction) -> dict[str, Any]:
     """Events, clicks and bars as rows, with what the browser needs to sound like `harmonylib.sound`."""
     clicks = sound.click_events(bars)
-    frames = [Event(bar.onset - zero, bar.length, (), "click") for bar in bars]
+    frames = [Event(bar.onset - zero, bar.length, (sound.BEAT,), "click") for bar in bars]
     rows = _rows([*played, *clicks, *frames], bars[0].metre)
     events, ticks, spans = rows[: len(played)], rows[len(played) : -len(bars)], rows[-len(bars) :]
     return {
@@ -210,9 +212,8 @@ def _rows(events: Sequence[Event], metre: tuple[int, int]) -> list[dict[str, Any
     return made
 
 
-def _event_rows(events: Sequence[Event], swing: float, metre: tuple[int, int]) -> Sequence[Mapping[str, Any]]:
-    rows: Any = sound.as_data(events, DEFAULT_TEMPO, swing, metre)["events"]
-    return rows
+def _event_rows(events: Sequence[Event], swing: float, metre: tuple[int, int]) -> list[dict[str, Any]]:
+    return cast("list[dict[str, Any]]", sound.as_data(events, DEFAULT_TEMPO, swing, metre)["events"])
 
 
 def _count_in(bar: Bar, count: int, zero: Fraction) -> list[Event]:
@@ -224,8 +225,10 @@ def _count_in(bar: Bar, count: int, zero: Fraction) -> list[Event]:
 
 def _zero(arrangement: Arrangement, played: Sequence[Event]) -> Fraction:
     """The moment of the tune that the events count as 0."""
-    call = next((event for event in played if event.part == "call"), None)
-    return Fraction(0) if call is None else arrangement.choices[call.index].note.onset - call.onset  # type: ignore
+    for event in played:
+        if event.part == "call" and event.index is not None:
+            return arrangement.choices[event.index].note.onset - Fraction(event.onset)
+    return Fraction(0)
 
 
 def _texts(arrangement: Arrangement, played: Sequence[Event], zero: Fraction) -> list[str]:
@@ -233,7 +236,7 @@ def _texts(arrangement: Arrangement, played: Sequence[Event], zero: Fraction) ->
     tune, answers = arrangement.tune, {answer.onset: answer for answer in arrangement.answers}
     lines = []
     for event in played:
-        moment = event.onset + zero
+        moment = Fraction(event.onset) + zero
         chord = tune.chord_at(moment) or "N.C."
         if event.part == "answer":
             lines.append(f"bar {tune.bar_at(moment).number}, {chord}, answer {answers[moment].grip}")

@@ -31,6 +31,14 @@ function render({ model, el }) {
     },
     { signal: leave.signal },
   );
+  document.addEventListener(
+    "focusin",
+    (event) => {
+      // the notebook's own shortcuts would take the arrows from the menus and sliders of a panel
+      event.target.closest?.(".neck-panel")?.setAttribute("data-lm-suppress-shortcuts", "true");
+    },
+    { signal: leave.signal },
+  );
   model.on("change:svg", draw);
   model.on("change:note", drawNote);
   model.on("change:text", say);

@@ -1,0 +1,173 @@
+"""A real JupyterLab and a real Voila on 127.0.0.1, and a headless Chromium that notes all it asks for and complains of.
+
+Without Chromium these tests are skipped; where CI=true they fail instead.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlparse
+
+import nbformat
+import pytest
+
+ROOT = Path(__file__).parents[2]
+FLAGS = (
+    "--no-sandbox --disable-gpu --disable-background-networking --disable-component-update --disable-sync "
+    "--enable-precise-memory-info --js-flags=--expose-gc"
+).split()
+TOKEN = "browser-tests"
+HOME = ("127.0.0.1", "localhost")
+
+
+@dataclass
+class Watched:
+    """A page with all its requests and console errors."""
+
+    page: Any
+    requests: list[str] = field(default_factory=list)
+    errors: list[str] = field(default_factory=list)
+
+    @property
+    def outside(self) -> list[str]:
+        """Requests that left this machine."""
+        named = [url for url in self.requests if urlparse(url).scheme not in ("blob", "data", "about", "file")]
+        return [url for url in named if urlparse(url).hostname not in HOME]
+
+
+def missing(what: str) -> None:
+    """Skip; in continuous integration a missing browser is a failure."""
+    if os.environ.get("CI") == "true":
+        pytest.fail(f"{what} is missing, and CI=true asks for it")
+    pytest.skip(f"{what} is missing")
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """The browser."""
+    found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+    if not found:
+        missing("Chromium")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        missing("playwright")
+    with sync_playwright() as started:
+        browser = started.chromium.launch(executable_path=found, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def opened(chromium: Any) -> Iterator[Callable[..., Watched]]:
+    """A function that opens an address in a page of its own and watches it."""
+    contexts = []
+
+    def open_page(url: str, size: tuple[int, int] = (1280, 720), offline: bool = False) -> Watched:
+        context = chromium.new_context(viewport={"width": size[0], "height": size[1]}, offline=offline)
+        contexts.append(context)
+        watched = Watched(context.new_page())
+        watched.page.on("request", lambda request: watched.requests.append(request.url))
+        watched.page.on("websocket", lambda websocket: watched.requests.append(websocket.url))
+        watched.page.on("console", lambda said: watched.errors.append(said.text) if said.type == "error" else None)
+        watched.page.on("pageerror", lambda error: watched.errors.append(str(error)))
+        watched.page.goto(url)
+        return watched
+
+    yield open_page
+    for context in contexts:
+        context.close()
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def write_notebook(path: Path, cells: list[str]) -> None:
+    notebook = nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(cell) for cell in cells])
+    notebook.metadata["kernelspec"] = {"name": "python3", "display_name": "Python 3", "language": "python"}
+    for number, cell in enumerate(notebook.cells):
+        cell["id"] = f"cell-{number}"
+    nbformat.write(notebook, path)
+
+
+def served(command: list[str], folder: Path, check: str) -> Iterator[None]:
+    """Run a server until the fixture ends; it is up when `check` answers."""
+    config = folder / "config"
+    (config / "labconfig").mkdir(parents=True, exist_ok=True)
+    disabled = {"@jupyterlab/apputils-extension:announcements": True}
+    (config / "labconfig" / "page_config.json").write_text(json.dumps({"disabledExtensions": disabled}))
+    settings = folder / "settings" / "@jupyterlab" / "notebook-extension"
+    settings.mkdir(parents=True, exist_ok=True)
+    (settings / "tracker.jupyterlab-settings").write_text(json.dumps({"windowingMode": "none"}))
+    places = {"JUPYTER_CONFIG_DIR": str(config), "JUPYTERLAB_SETTINGS_DIR": str(folder / "settings")}
+    environment = os.environ | places | {"PYTHONPATH": str(ROOT), "IPYTHONDIR": str(folder / "ipython")}
+    with (folder / "server.log").open("w") as log:
+        process = subprocess.Popen(command, cwd=folder, env=environment, stdout=log, stderr=log)
+        try:
+            for _ in range(300):
+                try:
+                    urllib.request.urlopen(check, timeout=2).close()
+                    break
+                except OSError:
+                    time.sleep(0.1)
+            else:
+                pytest.fail(f"the server did not start: {(folder / 'server.log').read_text()[-2000:]}")
+            yield
+        finally:
+            process.terminate()
+            process.wait(20)
+
+
+@pytest.fixture(scope="session")
+def lab_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("lab")
+
+
+@pytest.fixture(scope="session")
+def lab(chromium: Any, lab_folder: Path) -> Iterator[str]:
+    """The address of a JupyterLab that serves `lab_folder`."""
+    port = free_port()
+    command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--ip=127.0.0.1", f"--port={port}", "--allow-root"]
+    command += [f"--IdentityProvider.token={TOKEN}", "--LabApp.expose_app_in_browser=True"]
+    command += ["--ServerApp.port_retries=0"]
+    for _ in served(command, lab_folder, f"http://127.0.0.1:{port}/api/status?token={TOKEN}"):
+        yield f"http://127.0.0.1:{port}"
+
+
+@pytest.fixture(scope="session")
+def notebook(lab: str, lab_folder: Path, opened: Callable[..., Watched]) -> Callable[..., Watched]:
+    """A function that opens cells as a notebook in JupyterLab, runs them all and waits until they are done."""
+
+    def run(name: str, cells: list[str], size: tuple[int, int] = (1280, 720)) -> Watched:
+        write_notebook(lab_folder / f"{name}.ipynb", cells)
+        watched = opened(f"{lab}/lab/workspaces/{name}/tree/{name}.ipynb?token={TOKEN}", size)
+        page = watched.page
+        page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
+        page.wait_for_function(
+            "window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel?.status === 'idle'", timeout=60_000
+        )
+        page.evaluate("window.jupyterapp.commands.execute('application:toggle-left-area')")
+        page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+        page.wait_for_function(
+            """() => { const model = window.jupyterapp.shell.currentWidget.content.model;
+            return [...model.cells].every((cell) => cell.executionCount) &&
+            window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.status === "idle" }""",
+            timeout=60_000,
+        )
+        return watched
+
+    return run

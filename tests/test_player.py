@@ -1,0 +1,194 @@
+"""The player's data and life in Python; what is heard and seen is tested in tests/browser/test_player.py."""
+
+import json
+import re
+from fractions import Fraction
+from itertools import pairwise
+
+import pytest
+from ipywidgets.widgets.widget import _instances
+
+from harmonylib import sound
+from harmonylib.arranging import arrange
+from harmonylib.diagrams import THEMES
+from harmonylib.fills import answer
+from harmonylib.neck import Grip
+from harmonylib.pitch import HarmonyError
+from harmonylib.printing import engrave
+from harmonylib.sound import Event
+from harmonylib.tunes import read, read_text
+from widgets.player import Player
+
+PICK_UP = 'T:Short\nM:4/4\nL:1/8\nQ:1/4=90\nK:C\n"C"G|"Cmaj7"E3G (3efg z2|"Dm7"F8|"G7"B4 d4|'
+TUNE = "chapters/tunes/lantern_on_the_landing.abc"
+
+
+@pytest.fixture
+def made():
+    """Opens players and closes them after the test."""
+    players = []
+
+    def make(*given, **settings):
+        players.append(Player(*given, **settings))
+        return players[-1]
+
+    yield make
+    for player in players:
+        player.close()
+
+
+def times(rows, swing):
+    """Onsets and ends as the browser puts swing in."""
+    return [(r["onset"] + (swing - 0.5) * r["swing"][0], r["end"] + (swing - 0.5) * r["swing"][1]) for r in rows]
+
+
+@pytest.mark.parametrize("swing", [0.5, 0.58, 2 / 3, 0.75])
+@pytest.mark.parametrize("name", ["tune", "pick-up", "compound"])
+def test_rows_swing_as_the_sound_does(made, name, swing):
+    tune = {
+        "tune": lambda: read(TUNE),
+        "pick-up": lambda: read_text(PICK_UP),
+        "compound": lambda: read_text('M:6/8\nL:1/8\nK:F\n"F"A2c f3|"Gm7"B2d g3|'),
+    }[name]()
+    arrangement = answer(arrange(tune))
+    played = sound.events(arrangement)
+    clicks, metre = sound.click_events(tune.bars), tune.bars[0].metre
+    rows = sound.as_data([*played, *clicks], 90, swing, metre)["events"]
+    score = made(arrangement).score
+    wanted = [time for row in rows for time in (row["onset"], row["onset"] + row["duration"])]
+    got = [time for pair in times(score["events"] + score["clicks"], swing) for time in pair]
+    assert got == pytest.approx(wanted, abs=1e-4)
+    sent = [(row["midi"], row["part"], row["index"], row["velocity"]) for row in score["events"]]
+    assert sent == [(list(e.midi), e.part, e.index, e.velocity) for e in played]
+    json.dumps(score)  # plain data, or this raises
+
+
+def test_bars_follow_one_another_and_swing_with_the_notes(made):
+    bars = made(arrange(read_text(PICK_UP))).score["bars"]
+    assert [bar["number"] for bar in bars] == [0, 1, 2, 3]
+    assert [bar["onset"] for bar in bars] == [0.5, 1, 5, 9]
+    assert times(bars, 2 / 3)[0] == pytest.approx((2 / 3, 1))
+    assert all(before["end"] == after["onset"] for before, after in pairwise(bars))
+
+
+def test_count_in_leads_into_every_bar(made):
+    pick_up, first, second, _ = made(arrange(read_text(PICK_UP))).score["bars"]
+    onsets = {n: [click["onset"] for click in bar["countIn"][0]] for n, bar in enumerate((pick_up, first, second))}
+    assert onsets == {0: [-7, -6, -5, -4, -3, -2, -1, 0], 1: [-3, -2, -1, 0], 2: [1, 2, 3, 4]}
+    assert [click["onset"] for click in second["countIn"][1]] == [-3, -2, -1, 0, 1, 2, 3, 4]
+    assert [click["midi"] == [sound.ACCENT] for click in second["countIn"][0]] == [True, False, False, False]
+
+
+def test_every_event_has_its_line_and_its_note_in_the_engraving(made):
+    arrangement = answer(arrange(read(TUNE)))
+    svg = engrave(arrangement)
+    player = made(arrangement, svg=svg)
+    ids = set(re.findall(r'<g id="(n\d+)" class="note"', svg))
+    assert {f"n{row['index']}" for row in player.score["events"]} <= ids
+    calls = [row for row in player.score["events"] if row["part"] == "call"]
+    for row in calls:
+        choice = arrangement.choices[row["index"]]
+        bar = arrangement.tune.bar_at(choice.note.onset).number
+        assert row["text"] == f"bar {bar}, {choice.chord or 'N.C.'}, {choice.grip}"
+    answers = [row["text"] for row in player.score["events"] if row["part"] == "answer"]
+    assert len(answers) == len(arrangement.answers) > 0
+    for text, one in zip(answers, arrangement.answers, strict=True):
+        chord = arrangement.tune.chord_at(one.onset)
+        assert text == f"bar {arrangement.tune.bar_at(one.onset).number}, {chord}, answer {one.grip}"
+
+
+def test_tempo_title_and_bars_come_from_the_arrangement(made):
+    player = made(arrange(read_text(PICK_UP)), first=1, last=2)
+    assert (player.tempo, player.score["title"], player.first, player.last) == (90, "Short", 1, 2)
+    assert repr(player) == "Player: Short, 4 bars at 90"
+
+
+def test_volume_starts_low_and_nothing_plays_by_itself(made):
+    player = made(sound.cycle_events([Grip.parse("x3545x")]))
+    assert player.volume == sound.VOLUME <= 0.4
+    assert not player.playing
+    assert "safe level" in player.score["caution"]
+
+
+def test_still_picture_stands_beside_the_live_view(made):
+    arrangement = arrange(read_text(PICK_UP))
+    svg = engrave(arrangement)
+    shown, _ = made(arrangement, svg=svg)._repr_mimebundle_()
+    assert shown["image/svg+xml"] == svg
+    assert shown["text/plain"] == "Player: Short, 4 bars at 90"
+    assert "application/vnd.jupyter.widget-view+json" in shown
+    bare, _ = made(arrangement)._repr_mimebundle_()
+    assert "image/svg+xml" not in bare
+
+
+def test_close_leaves_no_models():
+    before = set(_instances)
+    player = Player(sound.cycle_events([Grip.parse("x3545x")]))
+    assert set(_instances) > before
+    player.close()
+    player.close()
+    assert set(_instances) == before
+
+
+def test_load_puts_other_music_in_and_keeps_the_settings(made):
+    player = made(arrange(read_text(PICK_UP)), tempo=70, swing=0.6, loop=True, last=1)
+    player.now = 3
+    player.load(sound.cycle_events([Grip.parse("x3545x"), Grip.parse("x7958x")], beats=4), ["one", "two"], title="Two")
+    assert [row["text"] for row in player.score["events"]] == ["one", "two"]
+    assert (player.first, player.last, player.now, player.svg) == (1, 2, 0, "")
+    assert (player.tempo, player.swing, player.loop) == (70, 0.6, True)
+
+
+@pytest.mark.parametrize(
+    ("settings", "said"),
+    [
+        ({"tempo": 5}, "tempo 5: choose 10 to 600"),
+        ({"swing": 0.8}, r"swing 0.8: choose 0.5 to 0.75"),
+        ({"volume": 1.5}, "volume 1.5: choose 0 to 1"),
+        ({"balance": -2}, "balance -2: choose -1 to 1"),
+        ({"count_in": 3}, "count-in 3: choose 0 to 2"),
+        ({"theme": "night"}, "'night' is not a theme: choose paper"),
+        ({"first": 9}, "bars 9 to 1: choose from bars 1 to 1"),
+        ({"last": 2}, "bars 1 to 2: choose from bars 1 to 1"),
+        ({"texts": ["one", "two"]}, "2 texts for 1 events"),
+    ],
+)
+def test_a_setting_out_of_range_is_named(settings, said):
+    before = set(_instances)
+    with pytest.raises(HarmonyError, match=said):
+        Player(sound.cycle_events([Grip.parse("x3545x")]), **settings)
+    for left in set(_instances) - before:
+        _instances[left].close()
+
+
+def test_a_setting_out_of_range_leaves_the_old_one(made):
+    player = made(sound.cycle_events([Grip.parse("x3545x")]), tempo=80)
+    with pytest.raises(HarmonyError, match="tempo 1000"):
+        player.tempo = 1000
+    with pytest.raises(HarmonyError, match="bar 7: choose 1 to 1"):
+        player.last = 7
+    assert (player.tempo, player.last) == (80, 1)
+
+
+@pytest.mark.parametrize(
+    ("events", "said"), [([], "nothing sounds here"), ([Event(0, 1, (20,))], "MIDI note 20: a string here sounds 24")]
+)
+def test_music_that_cannot_be_played_is_refused(events, said):
+    with pytest.raises(HarmonyError, match=said):
+        Player(events)
+
+
+def test_the_page_asks_for_nothing_elsewhere():
+    sources = Player.class_traits()["_esm"].default_value + Player.class_traits()["_css"].default_value
+    assert set(re.findall(r"https?://[^\"'\s]+", sources)) == {"http://www.w3.org/2000/svg"}  # a name, never fetched
+    assert not re.search(r"\bimport\b|fetch\(|XMLHttpRequest|url\(", sources)
+
+
+def test_every_theme_of_the_pictures_has_its_colours():
+    css = Player.class_traits()["_css"].default_value
+    assert all(f'[data-theme="{name}"]' in css for name in THEMES if name != "paper")
+
+
+def test_onsets_given_as_floats_are_taken_too(made):
+    rows = made([Event(0.5, 0.5, (60,)), Event(Fraction(1), 1, (62,))]).score["events"]
+    assert times(rows, 2 / 3) == [pytest.approx((2 / 3, 1)), pytest.approx((1, 2))]

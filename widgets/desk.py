@@ -1,0 +1,270 @@
+"""The panels of the chapters on whole tunes: the arrangement desk, and answers to its calls.
+
+Conventions: notes count from 0 in the order of the tune, bars by their number on the sheet. The desk keeps its pins
+and bans as `harmonylib.arranging` takes them; undo goes back one pin or ban.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, MutableMapping
+from dataclasses import replace
+from typing import Any
+
+import ipywidgets
+
+from harmonylib.arranging import Arrangement, arrange
+from harmonylib.diagrams import grip_marks
+from harmonylib.fills import CONTOURS, Manner, answer
+from harmonylib.neck import Grip
+from harmonylib.pitch import HarmonyError
+from harmonylib.printing import engrave
+from harmonylib.tunes import Tune
+from harmonylib.voicings import SPREADS, Voicing, voice
+from widgets.neck import NeckView
+from widgets.panel import BESIDE, Panel, menu
+from widgets.score import ScoreView
+
+State = MutableMapping[str, Any]
+BARS_SHOWN = 4
+
+
+class ArrangementPanel(Panel):
+    """The arrangement desk: choose bars and a note, look at its other grips, pin or ban one; the chain re-forms.
+
+    A click on a melody note takes it in hand. `settings` are those of `arrange`.
+
+    >>> from harmonylib.tunes import read_text
+    >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"Cmaj7"E2 G2 | "Dm7"F2 A2 |]')
+    >>> panel = ArrangementPanel(tune)
+    >>> panel
+    bars 1 to 2 of Example: no pins, no bans, cost 10.0 | bar 1, beat 1: E over Cmaj7, 7x555x: E is the third of ...
+    >>> panel.close()
+    """
+
+    def __init__(
+        self,
+        tune: Tune | Arrangement,
+        *,
+        bars: tuple[int, int] | None = None,
+        theme: str = "paper",
+        left_handed: bool = False,
+        state: State | None = None,
+        **settings: Any,
+    ) -> None:
+        self._first = tune if isinstance(tune, Arrangement) else arrange(tune, **settings)
+        self._now, self._drawn = self._first, ""
+        given = (self._first.source, self._first.settings, bars, theme, left_handed)
+        kept = state if state is not None and state.get("given") == str(given) else {}
+        self._past: list[tuple[dict[int, str], tuple[tuple[int, str], ...]]] = kept.get(
+            "past", [(dict(self._first.settings.pins), tuple(self._first.settings.bans))]
+        )
+        last = len(self._first.choices) - 1
+        controls = {
+            "bars": bar_slider(self._first, bars),
+            "note": ipywidgets.IntSlider(description="note", min=0, max=last, style=BESIDE, readout=False),
+            "grip": ipywidgets.Select(description="grips", rows=5, style=BESIDE, layout={"width": "26em"}),
+        }
+        self._buttons = [
+            ipywidgets.Button(description=word, layout={"width": "6em"}) for word in ("pin", "ban", "undo")
+        ]
+        for button, act in zip(self._buttons, (self._pin, self._ban, self._undo), strict=True):
+            button.on_click(lambda _, act=act: self._press(act))
+        self._projector = theme != "paper"
+        self._score = score = ScoreView()
+        self._neck_view = neck = NeckView(self._first.settings.neck, left_handed=left_handed, theme=theme)
+        links = [
+            ipywidgets.jslink((controls["note"], "value"), (score, "note")),
+            ipywidgets.jslink((controls["grip"], "index"), (neck, "frame")),
+        ]
+        super().__init__(
+            controls, [score, neck], given=given, state=state, theme=theme, buttons=self._buttons, links=links
+        )
+
+    @property
+    def arrangement(self) -> Arrangement:
+        """The arrangement as it stands, with its pins and bans."""
+        return self._now
+
+    def _adapt(self, name: str) -> None:
+        if name == "note":
+            bars, tune = self._controls["bars"], self._now.tune
+            here = tune.bar_at(self._now.choices[self._controls["note"].value].note.onset).number
+            low, high = bars.value
+            if not low <= here <= high:
+                bars.value = (here, min(here + high - low, bars.max))
+
+    def _show(self, name: str) -> None:
+        if name == "grip":
+            return
+        if not name and self._past[-1] != (self._now.settings.pins, self._now.settings.bans):
+            self._now = self._arranged(*self._past[-1])
+        if name != "bars":
+            self._show_note()
+        self._show_bars()
+
+    def _show_bars(self) -> None:
+        score, (low, high) = self._score, self._controls["bars"].value
+        pins, bans = self._past[-1]
+        text = f"bars {low} to {high} of {self._now.tune.title}: {_count(pins, 'pin')}, {_count(bans, 'ban')}, "
+        with score.hold_sync():
+            score.note = self._controls["note"].value
+            score.svg = engrave(self._now, low, high, projector=self._projector)
+            score.text = f"{text}cost {self._now.cost:.1f}"
+
+    def _show_note(self) -> None:
+        """The grips of the note in hand: the one it has first, then the others."""
+        index = self._controls["note"].value
+        choice, neck = self._now.choices[index], self._now.settings.neck
+        where = f"{self._now.tune.where(choice.note.onset)}: {choice.note.pitch.name} over {choice.chord or 'no chord'}"
+        if choice.grip is None:
+            raise HarmonyError(f"{choice.reason} ({where})")
+        others = [grip for grip in self._first.candidates(index) if grip.frets != choice.grip.frets]
+        self._grips = [choice.grip, *others]
+        held = [choice.voicing, *(self._held(index, grip) for grip in others)]
+        marks = [
+            grip_marks(neck, grip, voicing, "degree" if voicing else "note")
+            for grip, voicing in zip(self._grips, held, strict=True)
+        ]
+        names = [
+            f"{grip} · {v.spread}, {v.inversion}" if v else f"{grip} · single"
+            for grip, v in zip(self._grips, held, strict=True)
+        ]
+        words = [choice.reason, *(f"instead of {choice.grip}: {name}" for name in names[1:])]
+        self._neck_view.show(marks, [f"{where}, {grip}" for grip in self._grips], words)
+        select = self._controls["grip"]
+        select.options = [(f"{'pinned' if index in self._now.settings.pins else 'chosen'} {names[0]}", 0)] + [
+            (name, number) for number, name in enumerate(names[1:], start=1)
+        ]
+        select.value = 0
+
+    def _held(self, index: int, grip: Grip) -> Voicing | None:
+        """The voicing a grip holds; None for a single note."""
+        choice, sounding = self._first.choices[index], self._first.settings.neck.midi(grip.frets)
+        chord = choice.diminished.chord if choice.diminished else choice.chord
+        if len(sounding) == 1 or chord is None:
+            return None
+        degree = chord.tones[choice.note.pitch.midi % 12]
+        forms = (
+            voice(chord, spread, choice.note.pitch, stack)
+            for stack in chord.stacks
+            if degree in stack
+            for spread in SPREADS
+        )
+        return next((form for form in forms if tuple(p.midi for p in form.pitches) == sounding), None)
+
+    def _arranged(self, pins: Mapping[int, str], bans: tuple[tuple[int, str], ...]) -> Arrangement:
+        return arrange(self._first.source, replace(self._first.settings, pins=pins, bans=bans))
+
+    def _press(self, act: Any) -> None:
+        self._acting = True
+        try:
+            self._attempt(act)
+        finally:
+            self._acting = False
+
+    def _re_form(self, pins: Mapping[int, str], bans: tuple[tuple[int, str], ...]) -> None:
+        """Arrange anew; only when that worked are pins and bans kept."""
+        self._now = self._arranged(pins, bans)
+        self._past = [*self._past, (dict(pins), bans)]
+        self._settle()
+
+    def _settle(self) -> None:
+        self._state["past"] = self._past
+        self._show_note()
+        self._show_bars()
+
+    def _pin(self) -> None:
+        index, (pins, bans) = self._controls["note"].value, self._past[-1]
+        grip = str(self._grips[self._controls["grip"].value])
+        self._re_form({**pins, index: grip}, tuple(ban for ban in bans if ban != (index, grip)))
+
+    def _ban(self) -> None:
+        index, (pins, bans) = self._controls["note"].value, self._past[-1]
+        grip = str(self._grips[self._controls["grip"].value])
+        kept = {i: pinned for i, pinned in pins.items() if (i, pinned) != (index, grip)}
+        self._re_form(kept, (*bans, (index, grip)))
+
+    def _undo(self) -> None:
+        if len(self._past) == 1:
+            raise HarmonyError("nothing to take back: no grip has been pinned or banned here")
+        self._past = self._past[:-1]
+        self._now = self._arranged(*self._past[-1])
+        self._settle()
+
+
+class AnswerPanel(Panel):
+    """Answers to the calls of an arrangement: seed, share of the gaps, share of approaches, contour.
+
+    >>> from harmonylib.tunes import read_text
+    >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"Cmaj7"E4 | "Dm7"F2 z2 |]')
+    >>> panel = AnswerPanel(arrange(tune), share=1.0)
+    >>> panel
+    bars 1 to 2 of Example: 2 of 2 gaps are answered ...
+    >>> panel.close()
+    """
+
+    def __init__(
+        self,
+        tune: Tune | Arrangement,
+        *,
+        bars: tuple[int, int] | None = None,
+        seed: int = 0,
+        share: float = 0.75,
+        approached: float = 0.3,
+        contour: str = "any",
+        manner: Manner | None = None,
+        theme: str = "paper",
+        state: State | None = None,
+    ) -> None:
+        self._calls = tune if isinstance(tune, Arrangement) else arrange(tune)
+        self._manner, self._now = manner or Manner(), self._calls
+        controls = {
+            "bars": bar_slider(self._calls, bars),
+            "seed": ipywidgets.BoundedIntText(
+                description="seed", value=seed, min=0, max=9999, style=BESIDE, layout={"width": "9em"}
+            ),
+            "share": share_slider("share", share),
+            "approached": share_slider("approached", approached),
+            "contour": menu("contour", ["any", *CONTOURS], contour),
+        }
+        given = (self._calls.source, self._calls.settings, bars, seed, share, approached, contour, self._manner, theme)
+        self._score, self._projector = ScoreView(), theme != "paper"
+        super().__init__(controls, [self._score], given=given, state=state, theme=theme)
+
+    @property
+    def arrangement(self) -> Arrangement:
+        """The arrangement with the answers now shown."""
+        return self._now
+
+    def _show(self, name: str) -> None:
+        values = {key: control.value for key, control in self._controls.items()}
+        low, high = values.pop("bars")
+        if name != "bars":
+            self._now = answer(self._calls, replace(self._manner, **values))
+        tune, score = self._now.tune, self._score
+        shown = [a for a in self._now.answers if low <= tune.bar_at(a.onset).number <= high]
+        lines = [f"bars {low} to {high} of {tune.title}: {self._now.remarks[-1]}"]
+        lines += [f"{tune.where(a.onset)}: {a.reason}" for a in shown]
+        with score.hold_sync():
+            score.svg = engrave(self._now, low, high, projector=self._projector)
+            score.text = "\n".join(lines)
+
+
+def bar_slider(arrangement: Arrangement, bars: tuple[int, int] | None) -> ipywidgets.IntRangeSlider:
+    """First and last bar shown, at first the first four."""
+    first, last = arrangement.tune.bars[0].number, arrangement.tune.bars[-1].number
+    value = bars or (first, min(first + BARS_SHOWN - 1, last))
+    return ipywidgets.IntRangeSlider(
+        description="bars", min=first, max=last, value=value, continuous_update=False, style=BESIDE
+    )
+
+
+def share_slider(label: str, value: float) -> ipywidgets.FloatSlider:
+    return ipywidgets.FloatSlider(
+        description=label, min=0, max=1, step=0.05, value=value, continuous_update=False, style=BESIDE,
+        readout_format=".2f",
+    )  # fmt: skip
+
+
+def _count(things: Any, name: str) -> str:
+    return f"{len(things) or 'no'} {name}{'s' * (len(things) != 1)}"
