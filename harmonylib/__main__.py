@@ -28,6 +28,7 @@ class _Parser(argparse.ArgumentParser):
 def parser() -> argparse.ArgumentParser:
     """The command line, described."""
     from harmonylib.arranging import DENSITIES
+    from harmonylib.fills import CONTOURS, Manner
     from harmonylib.neck import LAST_FRET, LONG_SCALE, REACH_MM, TUNINGS
     from harmonylib.printing import PAPERS
 
@@ -72,7 +73,30 @@ def parser() -> argparse.ArgumentParser:
         help=f"one of {', '.join(TUNINGS)}; or pitches from the lowest: 'D2 A2 D3 G3 B3 E4'",
     )
     arrange.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"paper of the PDF (default: {PAPERS[0]})")
-    arrange.add_argument("--seed", metavar="N", type=int, default=0, help="picks among arrangements that cost the same")
+    arrange.add_argument(
+        "--seed", metavar="N", type=int, default=0, help="picks among equally good grips, and draws the answers"
+    )
+    answers = arrange.add_argument_group("call and response", "other voicings answer the melody chords in their gaps")
+    answers.add_argument(
+        "--answers",
+        metavar="SHARE",
+        type=float,
+        nargs="?",
+        const=Manner.share,
+        default=0.0,
+        help=f"answer this share of the gaps, 0 to 1 ({Manner.share} when no share is given)",
+    )
+    answers.add_argument(
+        "--approached",
+        metavar="SHARE",
+        type=float,
+        default=Manner.approached,
+        help=f"share of answers approached by a fret ({Manner.approached})",
+    )
+    answers.add_argument(
+        "--contour", choices=(*CONTOURS, "any"), default="any", help="how the answers' top line goes (any)"
+    )
+    answers.add_argument("--swing", action="store_true", help="off-beat answers on the last third of the beat")
     arrange.set_defaults(run=_arrange)
 
     course = commands.add_parser(
@@ -104,6 +128,7 @@ def _arrange(options: argparse.Namespace) -> int:
 
     with tqdm(total=3, desc="reading", delay=1, leave=False, bar_format="{desc} {bar} {n}/{total}") as progress:
         from harmonylib.arranging import arrange, check
+        from harmonylib.fills import Manner, answer, check_answers
         from harmonylib.neck import Neck
         from harmonylib.scores import safe_stem, text, write_files
         from harmonylib.tunes import read
@@ -115,7 +140,10 @@ def _arrange(options: argparse.Namespace) -> int:
         arrangement = arrange(
             tune, neck=neck, density=options.density, tempo=options.tempo, key=options.key, seed=options.seed
         )
-        faults = check(arrangement)
+        if options.answers:
+            manner = Manner(options.answers, options.approached, "both", options.contour, options.swing, options.seed)
+            arrangement = answer(arrangement, manner)
+        faults = [*check(arrangement), *check_answers(arrangement)]
         progress.update()
         progress.set_description("engraving")
         stem = safe_stem(Path(options.tune).stem + (f"_{options.number}" if options.number > 1 else ""))

@@ -82,6 +82,16 @@ class Grip:
         """The string numbers run together, as in “5432”."""
         return "".join(map(str, self.strings))
 
+    @property
+    def fingers_text(self) -> str:
+        """The fingers as text, x for a string not played; empty when none are noted.
+
+        >>> Neck().fingered(Grip.parse("x3545x").frets).fingers_text
+        'x1324x'
+        """
+        fingers = zip(self.frets, self.fingers, strict=True) if self.fingers else ()
+        return "".join("x" if fret is None else str(finger) for fret, finger in fingers)
+
     def shifted(self, frets: int) -> Grip:
         """The same grip `frets` higher (lower when negative); open strings move too."""
         return replace(self, frets=tuple(None if fret is None else fret + frets for fret in self.frets))

@@ -23,7 +23,7 @@ from functools import lru_cache
 from math import lcm
 from xml.etree.ElementTree import Element, SubElement, tostring
 
-from harmonylib.arranging import Arrangement, Choice
+from harmonylib.arranging import Answer, Arrangement, Choice
 from harmonylib.chords import MUSICXML_KINDS, Chord
 from harmonylib.neck import Grip, Neck
 from harmonylib.pitch import HarmonyError, Name, Pitch
@@ -31,6 +31,7 @@ from harmonylib.rhythm import Sign, bar_signs
 from harmonylib.tunes import Bar, Change, Tune
 
 BARS_A_LINE = 4
+ANSWER_COLOUR = "#0072B2"  # blue of the Okabe–Ito palette; a label says the same in words
 TABLATURE = 4
 """Added to the number of a voice for its copy in tablature."""
 
@@ -70,7 +71,7 @@ class Event:
 
 
 def events(arrangement: Arrangement) -> tuple[Event, ...]:
-    """The melody of an arrangement, each note with the chord under it, as what sounds.
+    """What sounds in an arrangement: calls in voice 1, as long as they are held, and their answers in voice 2.
 
     >>> from harmonylib.arranging import arrange
     >>> from harmonylib.tunes import read_text
@@ -78,14 +79,23 @@ def events(arrangement: Arrangement) -> tuple[Event, ...]:
     >>> [(event.id, str(event.grip), event.label) for event in events(made)]
     [('n0', '8-10-9-9-x-x', ''), ('n1', '10-11-9-10-x-x', 'B°7'), ('n2', '12-12-10-12-x-x', '')]
     """
-    return tuple(_event(choice) for choice in arrangement.choices)
+    calls = tuple(_call(choice, arrangement.held(choice.index)) for choice in arrangement.choices)
+    first = {answer.call: number for number, answer in reversed(list(enumerate(arrangement.answers)))}
+    answers = tuple(_answer(answer, n, n == first[answer.call]) for n, answer in enumerate(arrangement.answers))
+    return calls + answers
 
 
-def _event(choice: Choice) -> Event:
+def _call(choice: Choice, held: Fraction) -> Event:
     pitches = choice.voicing.pitches if choice.voicing else (choice.note.pitch,)
     label = f"{choice.diminished.chord.root}°7" if choice.diminished else ""
-    note = choice.note
-    return Event(note.onset, note.duration, pitches, choice.grip, 1, label, f"n{choice.index}", choice.reason)
+    return Event(choice.note.onset, held, pitches, choice.grip, 1, label, f"n{choice.index}", choice.reason)
+
+
+def _answer(answer: Answer, number: int, opens: bool) -> Event:
+    label = "approach" if answer.approach else "answer" if opens else ""
+    return Event(
+        answer.onset, answer.duration, answer.voicing.pitches, answer.grip, 2, label, f"a{number}", answer.reason
+    )
 
 
 def plain(text: str) -> str:
@@ -127,14 +137,6 @@ def bar_range(tune: Tune, first: int | None, last: int | None) -> range:
     return range(chosen[0], chosen[-1] + 1)
 
 
-def within(arrangement: Arrangement, first: int | None, last: int | None) -> tuple[Choice, ...]:
-    """The choices whose notes begin in the bars numbered `first` to `last`."""
-    bars = arrangement.tune.bars
-    shown = bar_range(arrangement.tune, first, last)
-    start, end = bars[shown.start].onset, bars[shown.stop - 1].end
-    return tuple(choice for choice in arrangement.choices if start <= choice.note.onset < end)
-
-
 def line_starts(columns: Sequence[int], bars: Sequence[Bar], most: int) -> frozenset[int]:
     """Indices of the bars that open a line of music: every four bars, halved where they hold more than `most` columns.
 
@@ -158,19 +160,18 @@ def _lines(group: range, columns: Sequence[int], most: int) -> list[int]:
 
 def musicxml(
     arrangement: Arrangement,
-    answers: Sequence[Event] = (),
     first: int | None = None,
     last: int | None = None,
     columns: int = COLUMNS_A_LINE,
 ) -> str:
     """The arrangement as a MusicXML 4.0 score: notation, tablature, chord symbols; the same bytes every time.
 
-    `answers` are events of voice 2, written beside the melody; `first` and `last` are bar numbers (default: all bars);
-    `columns` is how many chords and rests a line of music may hold before it is divided. Raises `HarmonyError`
-    for bars the tune has not and for a note too short to write.
+    Calls are voice 1, answers voice 2; `first` and `last` are bar numbers (default: all bars); `columns` is how many
+    chords and rests a line of music may hold before it is divided. Raises `HarmonyError` for bars the tune has not and
+    for a note too short to write.
     """
     tune, neck = arrangement.tune, arrangement.settings.neck
-    sounding = [*events(arrangement), *answers]
+    sounding = events(arrangement)
     root = Element("score-partwise", version="4.0")
     _add(_add(root, "work"), "work-title", plain(tune.title))
     identification = _add(root, "identification")
@@ -317,7 +318,11 @@ class _Writer:
                 if number == 1:
                     self._changes_at(measure, sign, changes)
                 if sign.event is None:
-                    self._rest(measure, sign, number, whole_bar=sign.length == bar.length)
+                    answered = any(
+                        s.event and s.onset < sign.onset + sign.length and sign.onset < s.onset + s.length
+                        for s in voices.get(2, ())
+                    )
+                    self._rest(measure, sign, number, sign.length == bar.length, answered)
                     continue
                 if sign.event.label and sign.opens:
                     _words(measure, sign.event.label, "below", **{"font-style": "italic", "font-size": "9"})
@@ -345,11 +350,13 @@ class _Writer:
                 _add(harmony, "staff", 1)
                 measure.append(harmony)
 
-    def _rest(self, measure: Element, sign: Sign[Event], voice: int, whole_bar: bool) -> None:
+    def _rest(self, measure: Element, sign: Sign[Event], voice: int, whole_bar: bool, answered: bool) -> None:
         if voice > 1:  # a second voice leaves its gaps open
             self._skip(measure, sign.length)
             return
         note = _add(measure, "note")
+        if answered:  # the chord of the other voice says enough
+            note.set("print-object", "no")
         rest = _add(note, "rest")
         if whole_bar:
             rest.set("measure", "yes")
@@ -364,6 +371,8 @@ class _Writer:
         last = len(event.pitches) - 1
         for index, (pitch, place) in enumerate(zip(event.pitches, _places(event.grip, last + 1), strict=True)):
             note = _add(measure, "note")
+            if event.voice == 2:
+                note.set("color", ANSWER_COLOUR)
             if index == last and event.id and voice < TABLATURE:
                 note.set("id", event.id if sign.opens else f"{event.id}-{self.ticks(sign.onset)}")
             if index:

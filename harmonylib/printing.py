@@ -18,12 +18,14 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
-from harmonylib.arranging import Arrangement, Choice
-from harmonylib.notation import COLUMNS_A_LINE, bar_range, events, facts, musicxml, plain, within
+from harmonylib.arranging import Arrangement
+from harmonylib.notation import COLUMNS_A_LINE, bar_range, events, facts, musicxml, plain
 from harmonylib.pitch import HarmonyError
-from harmonylib.tunes import beat_text
+from harmonylib.tables import rows
 
 PAPERS = ("a4", "us-letter")
+PRINTED = ("bar", "beat", "chord", "melody_note", "frets", "reason")
+"""The columns of the table on paper."""
 LINE_MM = 210.0
 """Width of a line of music that holds `COLUMNS_A_LINE`; narrower ones hold fewer."""
 
@@ -104,12 +106,14 @@ def page(
     >>> page(arrange(read_text('T:Two\\nM:2/4\\nL:1/4\\nK:C\\n"Cmaj7"E F|"C6"G2|')), 2, 2)
     Two, bar 2: C6 G 12-12-10-12-x-x
     """
-    tune, inside = arrangement.tune, within(arrangement, first, last)
+    tune, inside = arrangement.tune, rows(arrangement, first, last)
     shown = bar_range(tune, first, last)
     low, high = tune.bars[shown.start].number, tune.bars[shown.stop - 1].number
     bars = f"bar {low}" if low == high else f"bars {low} to {high}"
-    grips = ", ".join(f"{c.chord or 'N.C.'} {c.note.pitch.name} {c.grip or 'off the neck'}" for c in inside)
-    told = tuple(f"{tune.where(c.note.onset)}: {c.reason}" for c in inside)
+    grips = ", ".join(
+        f"{row['chord']} {row['melody_note'].rstrip('0123456789')} {row['frets'] or 'off'}" for row in inside
+    )
+    told = tuple(f"bar {row['bar']}, beat {row['beat']}: {row['reason']}" for row in inside)
     return Page(engrave(arrangement, first, last, width, projector), f"{plain(tune.title)}, {bars}: {grips}", told)
 
 
@@ -247,16 +251,10 @@ def pdf(arrangement: Arrangement, paper: str = "a4") -> bytes:
         "facts": " · ".join(facts(arrangement)),
         "remarks": [plain(remark) for remark in (*tune.remarks, *arrangement.remarks)],
         "systems": systems(arrangement),
-        "columns": ["bar", "beat", "chord", "note", "frets", "reason"],
-        "rows": [_row(arrangement, choice) for choice in arrangement.choices],
+        "columns": [name.replace("_", " ") for name in PRINTED],
+        "rows": [[row[name] or "–" for name in PRINTED] for row in rows(arrangement)],
     }
     made = typst.compile(
         TEMPLATE.encode(), format="pdf", sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True
     )
     return bytes(made)
-
-
-def _row(arrangement: Arrangement, choice: Choice) -> list[str]:
-    tune, note = arrangement.tune, choice.note
-    bar, beat = str(tune.bar_at(note.onset).number), beat_text(tune.beat_at(note.onset))
-    return [bar, beat, str(choice.chord or "N.C."), str(note.pitch.name), str(choice.grip or "–"), choice.reason]

@@ -11,7 +11,6 @@ Sources: Standard MIDI File 1.0 and General MIDI 1 (MIDI Association); RFC 4180 
 
 from __future__ import annotations
 
-import csv
 import io
 import os
 import re
@@ -19,36 +18,36 @@ import tempfile
 import unicodedata
 from collections.abc import Mapping
 from contextlib import suppress
-from itertools import groupby
 from math import lcm
 from pathlib import Path
 
-from harmonylib.arranging import Arrangement, Choice
+from harmonylib.arranging import Arrangement
 from harmonylib.notation import Event as Event
 from harmonylib.notation import events as events
-from harmonylib.notation import facts, plain, within
 from harmonylib.notation import musicxml as musicxml
+from harmonylib.notation import plain
 from harmonylib.pitch import HarmonyError
 from harmonylib.printing import PAPERS as PAPERS
 from harmonylib.printing import engrave as engrave
 from harmonylib.printing import page as page
 from harmonylib.printing import pdf as pdf
 from harmonylib.printing import systems as systems
-from harmonylib.tunes import beat_text
+from harmonylib.tables import csv_text as csv_text
+from harmonylib.tables import text as text
 
 JAZZ_GUITAR = 26  # General MIDI 1 counts “Electric Guitar (jazz)” as 27 from 1
+PAN, LEFT, RIGHT = 10, 40, 88  # MIDI control change 10; a call sits a little left, its answer a little right
 TICKS = 960
 """MIDI ticks a quarter note, at least: halves, triplets and quintuplets are whole numbers of them."""
-
-COLUMNS = "bar beat melody_note chord degree treatment voicing inversion string_set frets fingers reason".split()
-"""The columns of the table, one row a melody note."""
 
 
 # --- MIDI -------------------------------------------------------------------------------------------------------
 
 
 def midi(arrangement: Arrangement) -> bytes:
-    """The arrangement as a Standard MIDI File of type 1: tempo, metres and keys, and one jazz guitar, unstrummed.
+    """The arrangement as a Standard MIDI File of type 1: tempo, metres and keys, and a jazz guitar, unstrummed.
+
+    Answers are a track of their own; then calls sit left and answers right.
 
     Onsets are exact: the ticks of a quarter note are a multiple of 960 that every onset and end divides.
     """
@@ -71,15 +70,23 @@ def midi(arrangement: Arrangement) -> bytes:
         if bar.fifths != fifths:
             fifths = bar.fifths
             conductor.append((at, mido.MetaMessage("key_signature", key=_midi_key(fifths, tune.mode))))
-    guitar = [(0, mido.MetaMessage("track_name", name="Guitar"))]
-    guitar.append((0, mido.Message("program_change", program=JAZZ_GUITAR)))
+    names, pans = {1: "Guitar", 2: "Answers"}, {1: LEFT, 2: RIGHT}
+    guitars = {}
+    for voice in sorted({event.voice for event in sounding}):
+        guitars[voice] = [(0, mido.MetaMessage("track_name", name=names[voice]))]
+        guitars[voice].append((0, mido.Message("program_change", channel=voice - 1, program=JAZZ_GUITAR)))
+        if arrangement.answers:
+            guitars[voice].append(
+                (0, mido.Message("control_change", channel=voice - 1, control=PAN, value=pans[voice]))
+            )
     for event in sounding:
         start, end = round(event.onset * ticks), round((event.onset + event.duration) * ticks)
         for pitch in event.pitches:
-            guitar.append((start, mido.Message("note_on", note=pitch.midi, velocity=80)))
-            guitar.append((end, mido.Message("note_off", note=pitch.midi, velocity=0)))
+            played = {"channel": event.voice - 1, "note": pitch.midi}
+            guitars[event.voice].append((start, mido.Message("note_on", velocity=80, **played)))
+            guitars[event.voice].append((end, mido.Message("note_off", velocity=0, **played)))
     file = mido.MidiFile(type=1, ticks_per_beat=ticks, charset="utf-8")
-    for messages in (conductor, guitar):
+    for messages in (conductor, *guitars.values()):
         track = mido.MidiTrack()
         before = 0
         for at, message in sorted(
@@ -99,70 +106,6 @@ def _midi_key(fifths: int, mode: str) -> str:
     mode = mode if mode in ("major", "minor") else "major"  # MIDI knows no others
     name = tonic(fifths, mode)
     return name.letter + {-1: "b", 0: "", 1: "#"}[name.alter] + ("m" if mode == "minor" else "")
-
-
-# --- tables -----------------------------------------------------------------------------------------------------
-
-
-def csv_text(arrangement: Arrangement) -> str:
-    """One row a melody note, as RFC 4180 has it: `COLUMNS`, commas, lines that end in CR LF.
-
-    A cell that a spreadsheet would take for a formula gets an apostrophe before it.
-    """
-    buffer = io.StringIO()
-    writer = csv.writer(buffer, lineterminator="\r\n")
-    writer.writerow(name.replace("_", " ") for name in COLUMNS)
-    for choice in arrangement.choices:
-        writer.writerow(_cell(value) for value in _row(arrangement, choice).values())
-    return buffer.getvalue()
-
-
-def _row(arrangement: Arrangement, choice: Choice) -> dict[str, str]:
-    """What the table says of one note, by column."""
-    tune, note, grip, voicing = arrangement.tune, choice.note, choice.grip, choice.voicing
-    fingers = zip(grip.frets, grip.fingers, strict=True) if grip and grip.fingers else ()
-    values = (
-        str(tune.bar_at(note.onset).number),
-        beat_text(tune.beat_at(note.onset)),
-        str(note.pitch),
-        str(choice.chord or "N.C."),
-        choice.tested.degree or "",
-        choice.treatment,
-        voicing.spread if voicing else "",
-        voicing.inversion if voicing else "",
-        grip.string_set if grip else "",
-        str(grip or ""),
-        "".join("x" if fret is None else str(finger) for fret, finger in fingers),
-        choice.reason,
-    )
-    return dict(zip(COLUMNS, values, strict=True))
-
-
-def _cell(value: str) -> str:
-    """The value, made harmless for spreadsheets, which run cells that start like a formula.
-
-    >>> _cell("=1+1"), _cell("♭7")
-    ("'=1+1", '♭7')
-    """
-    return f"'{value}" if value.startswith(("=", "+", "-", "@", "\t", "\r")) else value
-
-
-def text(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> str:
-    """The tune in lines, one a note: bar and beat, chord, melody note, frets, reason.
-
-    Bars `first` to `last` alone when they are given; the whole tune has a heading.
-    """
-    tune = arrangement.tune
-    rows = [_row(arrangement, choice) for choice in within(arrangement, first, last)]
-    lines = [(f"{r['bar']}.{r['beat']}", r["chord"], r["melody_note"], r["frets"] or "–", r["reason"]) for r in rows]
-    widths = [max((len(line[column]) for line in lines), default=0) for column in range(4)]
-    bars = []
-    for _, group in groupby(zip(rows, lines, strict=True), key=lambda pair: pair[0]["bar"]):
-        bars.append("\n".join("  ".join((*map(str.ljust, line[:4], widths), line[4])) for _, line in group))
-    if first is not None or last is not None:
-        return "\n".join(bars)
-    title = plain(tune.title) + (f" ({plain(tune.composer)})" if tune.composer else "")
-    return "\n\n".join([f"{title}\n{', '.join(facts(arrangement))}", *bars]) + "\n"
 
 
 # --- files ------------------------------------------------------------------------------------------------------

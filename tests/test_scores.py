@@ -11,14 +11,16 @@ from fractions import Fraction as F
 from pathlib import Path
 from typing import Any
 
+import mido
 import pytest
 from lxml import etree
 
 from harmonylib import scores
 from harmonylib.arranging import Arrangement, arrange
 from harmonylib.chords import Chord, spellings
+from harmonylib.fills import written
 from harmonylib.neck import Neck
-from harmonylib.notation import Event, plain
+from harmonylib.notation import plain
 from harmonylib.pitch import HarmonyError, Pitch
 from harmonylib.rhythm import bar_signs
 from harmonylib.tunes import Bar, Change, Note, Tune, read_text
@@ -290,14 +292,34 @@ def test_a_diminished_chord_is_named_under_the_staff() -> None:
     assert words[0].getparent().getparent().get("placement") == "below"
 
 
-def test_an_answer_is_a_second_voice() -> None:
-    arrangement = made([("[Cmaj7] E5:4", {"fifths": 0})])
-    call = scores.events(arrangement)[0]
-    answer = Event(F(2), F(1), call.pitches, call.grip, 2, "", "a0")
-    root = parsed(scores.musicxml(arrangement, [answer]))
+def test_an_answer_is_a_second_voice_in_its_own_colour_and_shortens_its_call() -> None:
+    arrangement = written(made([("[Cmaj7] E5:4", {"fifths": 0})]), 0, [(2, 1, "x7958x"), (3, 1, "x-10-10-9-12-x")])
+    root = parsed(scores.musicxml(arrangement))
     voices = {(n.findtext("voice"), n.findtext("staff"), n.findtext("duration")) for n in root.iter("note")}
-    assert voices == {("1", "1", "4"), ("5", "2", "4"), ("2", "1", "1"), ("6", "2", "1")}
+    assert voices == {("1", "1", "2"), ("5", "2", "2"), ("2", "1", "1"), ("6", "2", "1")}
     assert len(root.findall(".//note[@id='a0']")) == 1
+    blue = {n.findtext("voice") for n in root.iter("note") if n.get("color")}
+    assert blue == {"2", "6"}
+    assert [w.text for w in root.iter("words")] == ["answer"]
+
+
+def test_calls_sit_left_and_answers_right_on_tracks_of_their_own() -> None:
+    plain_one = made([("[Cmaj7] E5:4", {"fifths": 0})])
+    assert len(mido.MidiFile(file=io.BytesIO(scores.midi(plain_one))).tracks) == 2
+    arrangement = written(plain_one, 0, [(2, 1, "x-10-10-9-12-x")])
+    tracks = mido.MidiFile(file=io.BytesIO(scores.midi(arrangement))).tracks[1:]
+    pans = [m.value for track in tracks for m in track if m.type == "control_change" and m.control == 10]
+    assert len(tracks) == 2
+    assert pans[0] < 64 < pans[1]
+    channels = [{m.channel for m in track if m.type == "note_on"} for track in tracks]
+    assert channels == [{0}, {1}]
+
+
+def test_answers_have_rows_of_their_own() -> None:
+    arrangement = written(made([("[Cmaj7] E5:4", {"fifths": 0})]), 0, [(2, 1, "x-10-10-9-12-x")])
+    rows = list(csv.DictReader(io.StringIO(scores.csv_text(arrangement))))
+    assert [(row["treatment"], row["beat"], row["frets"]) for row in rows][1] == ("answer", "3", "x-10-10-9-12-x")
+    assert "→" in scores.text(arrangement, 1, 1)
 
 
 # --- rhythm -----------------------------------------------------------------------------------------------------

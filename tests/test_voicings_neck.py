@@ -202,6 +202,8 @@ def test_a_capo_leaves_the_same_frets_in_the_same_place():
     for low, high in ((1, 4), (2, 7)):
         assert capo.stretch_mm((low, high)) == pytest.approx(open_neck.stretch_mm((low + 3, high + 3)))
     assert capo.last_fret == open_neck.last_fret - 3
+    assert capo.nut_to(0) == 0
+    assert capo.nut_to(9) == pytest.approx(open_neck.nut_to(12) - open_neck.nut_to(3))
 
 
 def test_string_sets():

@@ -1,4 +1,4 @@
-"""The widgets without a browser: what they would send, what is shown without a kernel, and that they free all they made."""
+"""The widgets without a browser: what they would send, what they show without a kernel, and that they free all."""
 
 from __future__ import annotations
 
@@ -263,12 +263,41 @@ def test_a_symbol_that_is_none_is_explained_and_escaped(panel_class: Callable[..
     panel.close()
 
 
-@pytest.mark.parametrize("wrong", [{"chord": "H7"}, {"spread": "drop 9"}, {"strings": "9876"}, {"theme": "sepia"}])
-def test_a_panel_asked_for_what_is_not_there_says_what_is(wrong: dict[str, str]) -> None:
+WRONG = [
+    (SpreadPanel, {"spread": "drop 9"}),
+    (SpreadPanel, {"strings": "9876"}),
+    (InversionPanel, {"theme": "sepia"}),
+    (InversionPanel, {"label": "colour"}),
+    (MelodyPanel, {"note": "H4"}),
+    (MelodyPanel, {"spread": "drop 9"}),
+    (DiminishedPanel, {"theme": "sepia"}),
+    (PANELS["arrangement"], {"theme": "sepia"}),
+    (PANELS["arrangement"], {"density": "thick"}),
+    (PANELS["answer"], {"theme": "sepia"}),
+    (PANELS["answer"], {"contour": "wavy"}),
+]
+
+
+@pytest.mark.parametrize(("panel", "wrong"), WRONG)
+def test_a_panel_asked_for_what_is_not_there_says_so_and_leaves_nothing(
+    panel: Callable[..., Any], wrong: dict[str, str]
+) -> None:
     before = alive()
     with pytest.raises(HarmonyError, match=re.escape(*wrong.values())):
-        SpreadPanel(**wrong)
+        panel(**wrong)
     assert alive() == before
+
+
+@pytest.mark.parametrize("name", ["spread", "inversion", "melody", "diminished"])
+def test_a_panel_given_a_symbol_that_is_none_explains_it_and_goes_on(name: str) -> None:
+    panel = PANELS[name](chord="Cmaj7x")
+    assert "did you mean Cmaj7?" in panel.help
+    assert panel.text == "no marks"
+    changed = control(panel, "chord" if name in ("melody", "diminished") else "family")
+    changed.value = "Dm7" if name in ("melody", "diminished") else "m7"
+    assert not panel.help
+    assert panel.text != "no marks"
+    panel.close()
 
 
 def test_the_inversion_panel_goes_up_the_neck_and_every_step_is_there_at_once() -> None:
@@ -300,7 +329,7 @@ def test_the_diminished_panel_holds_each_foreign_note_once_and_shows_where_it_fa
     panel = DiminishedPanel("C6")
     titles = panel.children[-1].titles
     foreign = [title.split()[0] for title in titles if " over " in title]
-    assert foreign == ["F4", "G♭4", "A♭4", "B♭4", "B4", "D♭5", "D5", "E♭5"]
+    assert foreign == ["F4", "G♭4", "A♭4", "B♭4", "B4", "C♯5", "D5", "E♭5"]
     assert titles[titles.index(next(t for t in titles if t.startswith("D5"))) + 1].startswith("C6")
     panel.close()
 

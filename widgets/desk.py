@@ -20,7 +20,7 @@ from harmonylib.pitch import HarmonyError
 from harmonylib.printing import engrave
 from harmonylib.tunes import Tune
 from harmonylib.voicings import SPREADS, Voicing, voice
-from widgets.neck import NeckView
+from widgets.neck import NeckView, theme_class
 from widgets.panel import BESIDE, Panel, menu
 from widgets.score import ScoreView
 
@@ -58,6 +58,7 @@ class ArrangementPanel(Panel):
         self._past: list[tuple[dict[int, str], tuple[tuple[int, str], ...]]] = kept.get(
             "past", [(dict(self._first.settings.pins), tuple(self._first.settings.bans))]
         )
+        self._neck_view = neck = NeckView(self._first.settings.neck, left_handed=left_handed, theme=theme)
         last = len(self._first.choices) - 1
         controls = {
             "bars": bar_slider(self._first, bars),
@@ -71,7 +72,6 @@ class ArrangementPanel(Panel):
             button.on_click(lambda _, act=act: self._press(act))
         self._projector = theme != "paper"
         self._score = score = ScoreView()
-        self._neck_view = neck = NeckView(self._first.settings.neck, left_handed=left_handed, theme=theme)
         links = [
             ipywidgets.jslink((controls["note"], "value"), (score, "note")),
             ipywidgets.jslink((controls["grip"], "index"), (neck, "frame")),
@@ -218,6 +218,9 @@ class AnswerPanel(Panel):
     ) -> None:
         self._calls = tune if isinstance(tune, Arrangement) else arrange(tune)
         self._manner, self._now = manner or Manner(), self._calls
+        theme_class(theme)
+        if contour not in ("any", *CONTOURS):
+            raise HarmonyError(f"{contour!r} is not a contour: choose any, {', '.join(CONTOURS)}")
         controls = {
             "bars": bar_slider(self._calls, bars),
             "seed": ipywidgets.BoundedIntText(

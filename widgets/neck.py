@@ -45,7 +45,9 @@ def _theme_css() -> str:
 
 
 def theme_class(theme: str) -> str:
-    """The CSS class of a theme's name."""
+    """The CSS class of a theme; raises `HarmonyError` where there is no such theme."""
+    if theme not in THEMES:
+        raise HarmonyError(f"{theme!r} is not a theme: choose {', '.join(THEMES)}")
     return "neck-" + theme.replace(" ", "-")
 
 
@@ -158,6 +160,8 @@ class NeckView(anywidget.AnyWidget):
 
     def close(self) -> None:
         """Free the view, its layout and everything in the browser."""
+        if self.comm is None:
+            return
         self.layout.close()
         super().close()
 

@@ -36,6 +36,7 @@ class Panel(ipywidgets.VBox):
     buttons: they stand beside the last control.
     links: closed with the panel.
     given: what the panel was made with; `state` is kept only while this stays the same.
+    trouble: what was wrong with what was asked for; the picture then waits for the first change.
     state: a dict of yours that keeps the values when the cell runs again.
     """
 
@@ -49,6 +50,7 @@ class Panel(ipywidgets.VBox):
         theme: str,
         buttons: Sequence[ipywidgets.Button] = (),
         links: Sequence[ipywidgets.Widget] = (),
+        trouble: str = "",
     ) -> None:
         self._controls, self._views, self._links = dict(controls), tuple(views), tuple(links)
         self._help = ipywidgets.HTML()
@@ -70,7 +72,10 @@ class Panel(ipywidgets.VBox):
             self._adapt(name)
             control.observe(partial(self._changed, name), "value")
         self._acting = False
-        self._attempt(self._show, "")
+        if trouble:
+            self._complain(trouble)
+        else:
+            self._attempt(self._show, "")
 
     def _adapt(self, name: str) -> None:
         """Fit the other controls to the new value of one: menus that hang on it."""
@@ -126,6 +131,8 @@ class Panel(ipywidgets.VBox):
 
     def close(self) -> None:
         """Free the panel and every control, view, style, layout and link it made."""
+        if self.comm is None:  # closed already, or never opened
+            return
         for link in self._links:
             link.close()
         _close_all(self)
@@ -178,13 +185,20 @@ def chord_menus(chord: Chord) -> dict[str, ipywidgets.Widget]:
     return {"root": menu("root", ROOTS, root), "family": menu("family", families, kind)}
 
 
-def spread_menus(neck: Neck, spread: str, strings: str) -> dict[str, ipywidgets.Widget]:
-    """Menus for the spread and its string sets; `strings` as in “5432”, empty for the middle one."""
+def spread_menus(neck: Neck, spread: str, strings: tuple[int, ...] | None) -> dict[str, ipywidgets.Widget]:
+    """Menus for the spread and its string sets."""
     sets = string_sets(neck, spread)
-    value = tuple(map(int, strings)) if strings else middle(sets)
-    if (strings, value) not in sets and strings:
-        raise HarmonyError(f"strings {strings!r}: {spread} lies on {', '.join(name for name, _ in sets)}")
-    return {"spread": menu("spread", list(SPREADS), spread), "strings": menu("strings", sets, value)}
+    return {"spread": menu("spread", list(SPREADS), spread), "strings": menu("strings", sets, strings)}
+
+
+def asked_set(neck: Neck, spread: str, strings: str) -> tuple[int, ...] | None:
+    """The string set named, as in “5432”, or the middle one; raises `HarmonyError` where the spread does not lie."""
+    sets = string_sets(neck, spread)
+    if not strings:
+        return middle(sets)
+    if strings not in dict(sets):
+        raise HarmonyError(f"strings {strings!r}: {spread} lies on {', '.join(dict(sets)) or 'none here'}")
+    return dict(sets)[strings]
 
 
 def string_sets(neck: Neck, spread: str) -> list[tuple[str, tuple[int, ...]]]:

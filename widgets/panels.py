@@ -22,7 +22,7 @@ from harmonylib.neck import Grip, Neck
 from harmonylib.pitch import HarmonyError, Pitch, spell
 from harmonylib.voicings import SPREADS, Voicing, inversions, known, voice
 from widgets.neck import NeckView
-from widgets.panel import Panel, chord_menus, entry, menu, middle, spread_menus, steps, string_sets
+from widgets.panel import Panel, asked_set, chord_menus, entry, menu, middle, spread_menus, steps, string_sets
 
 State = MutableMapping[str, Any]
 Frame = tuple[tuple[Mark, ...], str, str]
@@ -52,12 +52,17 @@ class SpreadPanel(Panel):
         state: State | None = None,
     ) -> None:
         self._neck = neck or Neck()
-        controls = chord_menus(Chord.parse(chord)) | spread_menus(self._neck, known(spread), strings)
-        controls |= {"label": menu("marks", list(LABELS), label)} | self._slider()
+        meant, trouble = _asked(chord)
+        on = asked_set(self._neck, known(spread), strings)
+        if label not in LABELS:
+            raise HarmonyError(f"{label!r} is not a label: choose {', '.join(LABELS)}")
         view = NeckView(self._neck, frets=frets, left_handed=left_handed, theme=theme)
+        controls = chord_menus(meant) | spread_menus(self._neck, spread, on)
+        slider = self._slider()
+        controls |= {"label": menu("marks", list(LABELS), label)} | slider
         given = (chord, spread, strings, self._neck, label, frets, left_handed, theme)
-        links = [ipywidgets.jslink((slider, "value"), (view, "frame")) for slider in list(controls.values())[5:]]
-        super().__init__(controls, [view], given=given, state=state, theme=theme, links=links)
+        links = [ipywidgets.jslink((one, "value"), (view, "frame")) for one in slider.values()]
+        super().__init__(controls, [view], given=given, state=state, theme=theme, links=links, trouble=trouble)
 
     def _slider(self) -> dict[str, ipywidgets.Widget]:
         return {}
@@ -125,10 +130,12 @@ class MelodyPanel(Panel):
         self._neck = neck or Neck()
         self._lowest = self._neck.open_midi[-4]
         highest = self._neck.open_midi[-1] + (frets[1] if frets else self._neck.last_fret)
-        slider = steps("note", highest - self._lowest)
-        slider.value = Pitch.parse(note).midi - self._lowest
-        controls = {"chord": entry("chord", chord), "spread": menu("spread", list(SPREADS), known(spread))}
+        start = Pitch.parse(note).midi - self._lowest
+        known(spread)
         view = NeckView(self._neck, frets=frets, left_handed=left_handed, theme=theme)
+        slider = steps("note", highest - self._lowest)
+        slider.value = start
+        controls = {"chord": entry("chord", chord), "spread": menu("spread", list(SPREADS), spread)}
         view.observe(self._clicked, "clicks")
         given = (chord, spread, note, self._neck, frets, left_handed, theme)
         links = [ipywidgets.jslink((slider, "value"), (view, "frame"))]
@@ -175,7 +182,7 @@ class DiminishedPanel(Panel):
 
     >>> panel = DiminishedPanel("C6")
     >>> panel
-    C♯4 over C6, C♯dim7 x4535x: the diminished seventh C♯dim7 leads to a chord on D, ...
+    F4 over C6, Bdim7 xx0101: the leading-tone diminished seventh Bdim7, G7(♭9) without its root, resolves into C: ...
     >>> panel.close()
     """
 
@@ -191,9 +198,10 @@ class DiminishedPanel(Panel):
         state: State | None = None,
     ) -> None:
         self._neck = neck or Neck()
-        controls = {"chord": entry("chord", chord), "spread": menu("spread", list(SPREADS), known(spread))}
-        controls["step"] = steps("step", 30)
+        known(spread)
         view = NeckView(self._neck, frets=frets, left_handed=left_handed, theme=theme)
+        controls = {"chord": entry("chord", chord), "spread": menu("spread", list(SPREADS), spread)}
+        controls["step"] = steps("step", 30)
         given = (chord, spread, self._neck, frets, left_handed, theme)
         links = [ipywidgets.jslink((controls["step"], "value"), (view, "frame"))]
         super().__init__(controls, [view], given=given, state=state, theme=theme, links=links)
@@ -233,6 +241,14 @@ class DiminishedPanel(Panel):
                 words = f"{dim.chord} resolves, {before.top.name} to {after.top.name}: {_words(after, there[0])}"
                 frames.append((grip_marks(self._neck, there[0], after), f"{chord} {there[0]}", words))
         return frames
+
+
+def _asked(chord: str) -> tuple[Chord, str]:
+    """The chord asked for; or the plainest one, and what was wrong with the symbol."""
+    try:
+        return Chord.parse(chord), ""
+    except HarmonyError as error:
+        return Chord.parse("Cmaj7"), str(error)
 
 
 def _frame(neck: Neck, voicing: Voicing, grip: Grip, label: str) -> Frame:

@@ -376,7 +376,6 @@ class View {
     Object.assign(this, { instrument, model: instrument.model, el, end: new AbortController(), listeners: [] });
     const score = this.model.get("score");
     this.root = make("section", { className: "block-player", tabIndex: 0, aria: { role: "group" } });
-    this.root.dataset.lmSuppressShortcuts = "true"; // JupyterLab would take letters typed here for commands
     this.play = make("button", { type: "button", className: "block-player-play" });
     this.line = make("output", { className: "block-player-line", aria: { live: "off" } });
     this.said = make("p", { className: "block-player-said", aria: { role: "status", live: "polite" } });
@@ -391,6 +390,7 @@ class View {
       this.paper,
     );
     el.append(this.root);
+    this.#keepKeys();
     this.#listen(this.play, "click", () => this.#write("playing", !this.model.get("playing")));
     this.#listen(this.root, "keydown", event => {
       if (event.key !== " " || event.target.closest("button, select, input[type=checkbox]")) return;
@@ -457,6 +457,7 @@ class View {
     if (!svg) return;
     const page = new DOMParser().parseFromString(svg, "image/svg+xml").documentElement;
     this.paper.append(document.importNode(page, true));
+    this.#keepKeys();
     this.band = document.createElementNS("http://www.w3.org/2000/svg", "rect");
     this.band.setAttribute("class", "block-player-band");
     this.band.style.stroke = "none"; // the engraving's own style sheet gives every rect a stroke
@@ -464,6 +465,12 @@ class View {
       const found = /^n(\d+)(-\d+)?$/.exec(note.id); // n12, and n12-960 for what is tied to it
       if (found) this.notes.set(+found[1], [...(this.notes.get(+found[1]) ?? []), note]);
     }
+  }
+
+  // JupyterLab would take a letter typed here for a command; it looks only at what has the focus.
+  #keepKeys() {
+    const focusable = this.root.querySelectorAll("button, input, select, [tabindex]");
+    for (const one of [this.root, ...focusable]) one.setAttribute("data-lm-suppress-shortcuts", "true");
   }
 
   #slider(name, label, min, max, step, written) {

@@ -41,5 +41,7 @@ class ScoreView(anywidget.AnyWidget):
 
     def close(self) -> None:
         """Free the view, its layout and everything in the browser."""
+        if self.comm is None:
+            return
         self.layout.close()
         super().close()
