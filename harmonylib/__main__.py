@@ -136,7 +136,7 @@ def _arrange(options: argparse.Namespace) -> int:
         neck = Neck(options.tuning, options.frets, options.scale, options.reach, options.capo)
         tune = read(options.tune, options.number)
         progress.update()
-        progress.set_description("arranging")
+        progress.set_description("arranging", refresh=False)
         arrangement = arrange(
             tune, neck=neck, density=options.density, tempo=options.tempo, key=options.key, seed=options.seed
         )
@@ -145,7 +145,7 @@ def _arrange(options: argparse.Namespace) -> int:
             arrangement = answer(arrangement, manner)
         faults = [*check(arrangement), *check_answers(arrangement)]
         progress.update()
-        progress.set_description("engraving")
+        progress.set_description("engraving", refresh=False)
         stem = safe_stem(Path(options.tune).stem + (f"_{options.number}" if options.number > 1 else ""))
         files = write_files(arrangement, options.out, stem, paper=options.paper)
         progress.update()

@@ -937,22 +937,43 @@ def hand_picture(
     return Picture(title, _titled(title, said), look.width, height, look, draw)
 
 
+def _calls_and_answers(arrangement: Arrangement, shown: Sequence[Bar]) -> list[Event]:
+    """What sounds in some bars, counted from the first bar line."""
+    first = shown[0]
+    start = first.end - Fraction(4 * first.metre[0], first.metre[1]) if first.number == 0 else first.onset
+    found = [
+        Event(c.note.onset - start, arrangement.held(c.index), "call", str(c.chord or c.note.pitch.name))
+        for c in arrangement.choices
+    ]
+    found += [
+        Event(a.onset - start, a.duration, "approach" if a.approach else "answer", str(a.grip))
+        for a in arrangement.answers
+    ]
+    return [event for event in found if first.onset <= event.onset + start < shown[-1].end]
+
+
 def calls_picture(
-    events: Iterable[Event | tuple[Any, ...]],
+    events: Arrangement | Iterable[Event | tuple[Any, ...]],
     *,
+    bars: tuple[int, int] | None = None,
     metre: tuple[int, int] = (4, 4),
     title: str = "",
     theme: str = "paper",
 ) -> Picture:
     """Calls and answers against the beat: one lane a kind, in the order the kinds appear.
 
-    `events` are (onset, duration, kind, label) in quarter notes from the first bar line; each is written with its
-    length, so what falls off the beat is seen to.
+    `events` are (onset, duration, kind, label) in quarter notes from the first bar line, or an `Arrangement`, of which
+    `bars`, first and last number, are shown (default: all). Each is written with its length, so what falls off the
+    beat is seen to.
 
     >>> calls_picture([(0, 2, "call", "Cmaj7"), (2.5, 1.5, "answer", "x3545x")])
     call Cmaj7 at bar 1, beat 1 (2 quarters); answer x3545x at bar 1, beat 3½ (1½ quarters)
     """
-    look, sounding = _theme(theme), []
+    look, sounding, first_number = _theme(theme), [], 1
+    if isinstance(events, Arrangement):
+        shown = _bars_shown(events.tune, bars)
+        first_number, metre = shown[0].number, shown[0].metre
+        events = _calls_and_answers(events, shown)
     for onset, duration, kind, *label in events:
         sounding.append(Event(Fraction(onset), Fraction(duration), str(kind), *map(str, label)))
     if not sounding or any(e.onset < 0 or e.duration <= 0 for e in sounding):
@@ -960,19 +981,19 @@ def calls_picture(
     sounding.sort()
     length = Fraction(4 * metre[0], metre[1])
     count = -(-max(e.onset + e.duration for e in sounding) // length)
-    bars = [Bar(n + 1, n * length, length, metre) for n in range(int(count))]
+    measures = [Bar(n + first_number, n * length, length, metre) for n in range(int(count))]
     kinds = list(dict.fromkeys(e.kind for e in sounding))
     left = max(_ems(kind) for kind in kinds) * look.label * 1.1 + 14
     wide = {e: _ems(e.label) * look.label * 1.08 + 8 for e in sounding}
     free = {
         e: min(
             [o.onset for o in sounding if o.kind == e.kind and o.onset > e.onset]
-            + [b.end for b in bars if b.onset <= e.onset < b.end]
+            + [b.end for b in measures if b.onset <= e.onset < b.end]
         )
         for e in sounding
     }
     written = [(e.onset, e.onset + max(e.duration, free[e] - e.onset - e.duration), wide[e]) for e in sounding]
-    staves = _staves(bars, look.width - left - 12, written, left)
+    staves = _staves(measures, look.width - left - 12, written, left)
     lane = 1.45 * look.mark
     line_height = lane * len(kinds) + 3.6 * look.small
     height = line_height * len(staves.lines) + (1.9 * look.chord if title else 4)

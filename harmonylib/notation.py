@@ -318,10 +318,7 @@ class _Writer:
                 if number == 1:
                     self._changes_at(measure, sign, changes)
                 if sign.event is None:
-                    answered = any(
-                        s.event and s.onset < sign.onset + sign.length and sign.onset < s.onset + s.length
-                        for s in voices.get(2, ())
-                    )
+                    answered = any(s.event and s.onset <= sign.onset < s.onset + s.length for s in voices.get(2, ()))
                     self._rest(measure, sign, number, sign.length == bar.length, answered)
                     continue
                 if sign.event.label and sign.opens:

@@ -83,16 +83,19 @@ def test_every_event_has_its_line_and_its_note_in_the_engraving(made):
     arrangement = answer(arrange(read(TUNE)))
     svg = engrave(arrangement)
     player = made(arrangement, svg=svg)
-    ids = set(re.findall(r'<g id="(n\d+)" class="note"', svg))
-    assert {f"n{row['index']}" for row in player.score["events"]} <= ids
+    ids = re.findall(r'<g id="([na]\d+)" class="note"', svg)
+    wanted = [row["id"] for row in player.score["events"]]
+    assert sorted(wanted) == sorted(ids)
     calls = [row for row in player.score["events"] if row["part"] == "call"]
     for row in calls:
         choice = arrangement.choices[row["index"]]
         bar = arrangement.tune.bar_at(choice.note.onset).number
         assert row["text"] == f"bar {bar}, {choice.chord or 'N.C.'}, {choice.grip}"
-    answers = [row["text"] for row in player.score["events"] if row["part"] == "answer"]
+        assert row["id"] == f"n{choice.index}"
+    answers = [(row["id"], row["text"]) for row in player.score["events"] if row["part"] == "answer"]
     assert len(answers) == len(arrangement.answers) > 0
-    for text, one in zip(answers, arrangement.answers, strict=True):
+    for number, ((note, text), one) in enumerate(zip(answers, arrangement.answers, strict=True)):
+        assert note == f"a{number}"
         chord = arrangement.tune.chord_at(one.onset)
         assert text == f"bar {arrangement.tune.bar_at(one.onset).number}, {chord}, answer {one.grip}"
 

@@ -239,12 +239,12 @@ def test_the_spread_panel_shows_the_grips_of_the_trade() -> None:
 
 
 def test_what_no_hand_holds_is_said_and_the_last_picture_kept() -> None:
-    panel = SpreadPanel("Cmaj7", neck=Neck(reach_mm=60))
+    panel = SpreadPanel("Cmaj7", "close")
     before = panel.text
-    control(panel, "spread").value = "close"
-    assert "no hand holds Cmaj7 as close on strings" in panel.help
+    control(panel, "strings").value = (6, 5, 4, 3)
+    assert "no hand holds Cmaj7 as close on strings 6543" in panel.help
     assert panel.text == before
-    control(panel, "spread").value = "drop 2"
+    control(panel, "strings").value = (5, 4, 3, 2)
     assert not panel.help
     panel.close()
 

@@ -3,7 +3,8 @@
 // Positions are quarter notes, times are seconds of the audio clock. Two clocks: a slow timer looks a little ahead and
 // hands the audio clock everything that starts before then. Position and time of the point scheduled so far are kept
 // side by side, so tempo, swing and loop change there without a gap. A score is what widgets/player.py sends:
-//   events, clicks  rows {onset, end, swing: [how far each moves a unit of swing], midi, part, velocity, text, index}
+//   events, clicks  rows {onset, end, swing: [how far each moves a unit of swing], midi, part, velocity}
+//                   and for events text, the line to show, and id, the top note in the engraving
 //   bars            rows {number, onset, end, swing, countIn: [clicks of one bar, of two bars]}
 //   pan, sound      the settings of harmonylib.sound, under their names there
 // The string is that of harmonylib.sound: a loop of one period with a three-tap filter that sets the pitch exactly.
@@ -361,11 +362,12 @@ function make(tag, properties = {}, ...children) {
   return element;
 }
 
+const TEMPO = value => `♩ = ${Math.round(value)}`;
 const SWING = value => (value < 0.505 ? "straight" : `${Math.round(100 * value)} : ${100 - Math.round(100 * value)}`);
 const BALANCE = value => (Math.abs(value) < 0.05 ? "even" : value < 0 ? "more call" : "more answer");
 const SLIDERS = [
   // trait, label, lowest, highest, step, what is written beside it
-  ["tempo", "Tempo", 30, 240, 1, value => `${Math.round(value)} quarter notes a minute`],
+  ["tempo", "Tempo", 30, 240, 1, TEMPO],
   ["volume", "Volume", 0, 1, 0.05, value => `${Math.round(100 * value)} %`],
   ["swing", "Swing", 0.5, 0.75, 0.01, SWING],
   ["balance", "Call and answer", -1, 1, 0.1, BALANCE],
@@ -384,8 +386,8 @@ class View {
       make("div", { className: "block-player-row" }, this.play, this.line),
       make("div", { className: "block-player-row" }, ...SLIDERS.map(slider => this.#slider(...slider))),
       make("div", { className: "block-player-row" }, this.#bars("first", "From bar"), this.#bars("last", "to bar"),
-        this.#switch("loop", "Loop"), this.#switch("click", "Click"), this.#countIn()),
-      make("p", { className: "block-player-caution" }, score.caution),
+        this.#switch("loop", "Loop"), this.#switch("click", "Click"), this.#countIn(),
+        make("span", { className: "block-player-caution" }, score.caution)),
       this.said,
       this.paper,
     );
@@ -412,11 +414,9 @@ class View {
   show(number) {
     const row = this.model.get("score").events[number];
     this.line.textContent = row.text;
-    if (row.index === this.lit) return;
     this.#unlight();
-    const notes = this.notes.get(row.index);
+    const notes = this.notes.get(row.id);
     if (!notes) return;
-    this.lit = row.index;
     for (const note of notes) (note.closest("g.chord") ?? note).classList.add("block-player-now");
     const measure = notes[0].closest("g.measure"), chord = notes[0].closest("g.chord") ?? notes[0];
     const [at, bar] = [chord.getBBox(), measure.getBBox()], margin = 120;
@@ -446,14 +446,12 @@ class View {
   #unlight() {
     for (const note of this.paper.querySelectorAll(".block-player-now")) note.classList.remove("block-player-now");
     this.band?.remove();
-    this.lit = null;
   }
 
   #engrave(svg) {
     this.paper.replaceChildren();
     this.paper.hidden = !svg;
     this.notes = new Map();
-    this.lit = null;
     if (!svg) return;
     const page = new DOMParser().parseFromString(svg, "image/svg+xml").documentElement;
     this.paper.append(document.importNode(page, true));
@@ -462,8 +460,8 @@ class View {
     this.band.setAttribute("class", "block-player-band");
     this.band.style.stroke = "none"; // the engraving's own style sheet gives every rect a stroke
     for (const note of this.paper.querySelectorAll("g.note[id]")) {
-      const found = /^n(\d+)(-\d+)?$/.exec(note.id); // n12, and n12-960 for what is tied to it
-      if (found) this.notes.set(+found[1], [...(this.notes.get(+found[1]) ?? []), note]);
+      const id = note.id.replace(/-\d+$/, ""); // what is tied to n12 is n12-960
+      this.notes.set(id, [...(this.notes.get(id) ?? []), note]);
     }
   }
 

@@ -8,8 +8,8 @@ Conventions
   proportion, so each row carries its straight time and how far it moves a unit of swing.
 - `now` is the index of the event that sounds, in the order of `harmonylib.sound.events`; link it to the pictures of a
   neck with ``ipywidgets.jslink``. It stays at the last event when the player stops.
-- The engraving is `harmonylib.printing.engrave`'s, in which melody note 12 has the id ``n12``. It is also the still
-  picture that a page without a kernel shows.
+- The engraving is `harmonylib.printing.engrave`'s, in which melody note 12 has the id ``n12`` and answer 3 ``a3``. It
+  is also the still picture that a page without a kernel shows.
 
 Sources: Web Audio API (W3C).
 """
@@ -157,16 +157,18 @@ def _placed(
     if isinstance(music, Arrangement):
         played, bars = sound.events(music), music.tune.bars
         zero = _zero(music, played)
-        texts, title = texts or _texts(music, played, zero), title or plain(music.tune.title)
+        known, ids = _lines(music, played, zero)
+        texts, title = texts or known, title or plain(music.tune.title)
     else:
         played, zero = tuple(music), Fraction(0)
         bars = sound.even_bars(metre, max((event.end for event in played), default=0))
         texts = texts or [f"{number} of {len(played)}" for number in range(1, len(played) + 1)]
+        ids = [f"n{event.index}" if event.part == "call" else "" for event in played]
     if not played:
         raise HarmonyError("nothing sounds here: give the player an arrangement or events that hold notes")
-    for note in {note for event in played for note in event.midi}:
-        if not sound.LOWEST <= note <= sound.HIGHEST:
-            raise HarmonyError(f"MIDI note {note}: a string here sounds {sound.LOWEST} to {sound.HIGHEST}")
+    for midi in {midi for event in played for midi in event.midi}:
+        if not sound.LOWEST <= midi <= sound.HIGHEST:
+            raise HarmonyError(f"MIDI note {midi}: a string here sounds {sound.LOWEST} to {sound.HIGHEST}")
     if len(texts) != len(played):
         raise HarmonyError(f"{len(texts)} texts for {len(played)} events: give each event one")
     numbers = [bar.number for bar in bars]
@@ -174,8 +176,8 @@ def _placed(
     if low not in numbers or high not in numbers or low > high:
         raise HarmonyError(f"bars {low} to {high}: choose from bars {numbers[0]} to {numbers[-1]}")
     score = _score(played, bars, zero) | {"title": title or "chords"}
-    for row, text in zip(score["events"], texts, strict=True):
-        row["text"] = text
+    for row, text, note in zip(score["events"], texts, ids, strict=True):
+        row |= {"text": text, "id": note}
     return {"score": score, "first": low, "last": high}
 
 
@@ -231,15 +233,18 @@ def _zero(arrangement: Arrangement, played: Sequence[Event]) -> Fraction:
     return Fraction(0)
 
 
-def _texts(arrangement: Arrangement, played: Sequence[Event], zero: Fraction) -> list[str]:
-    """A line for each event, as in “bar 3, B♭maj7, x-8-10-8-9-x”."""
-    tune, answers = arrangement.tune, {answer.onset: answer for answer in arrangement.answers}
-    lines = []
+def _lines(arrangement: Arrangement, played: Sequence[Event], zero: Fraction) -> tuple[list[str], list[str]]:
+    """The line that says what sounds, as in “bar 3, B♭maj7, x-8-10-8-9-x”, and the id in the engraving, of each event."""
+    tune, answers = arrangement.tune, {answer.onset: n for n, answer in enumerate(arrangement.answers)}
+    lines, ids = [], []
     for event in played:
         moment = Fraction(event.onset) + zero
-        chord = tune.chord_at(moment) or "N.C."
+        place = f"bar {tune.bar_at(moment).number}, {tune.chord_at(moment) or 'N.C.'}"
         if event.part == "answer":
-            lines.append(f"bar {tune.bar_at(moment).number}, {chord}, answer {answers[moment].grip}")
+            number = answers[moment]
+            lines.append(f"{place}, answer {arrangement.answers[number].grip}")
+            ids.append(f"a{number}")
         else:
-            lines.append(f"bar {tune.bar_at(moment).number}, {chord}, {arrangement.choices[event.index or 0].grip}")
-    return lines
+            lines.append(f"{place}, {arrangement.choices[event.index or 0].grip}")
+            ids.append(f"n{event.index}")
+    return lines, ids

@@ -21,6 +21,7 @@ from pathlib import Path
 import numpy as np
 
 from harmonylib.arranging import Settings, _columns, _options, _seconds_between, _steps, arrange, best_chains
+from harmonylib.fills import answer
 from harmonylib.neck import Neck
 from harmonylib.scores import engrave, musicxml
 from harmonylib.tunes import Tune, read
@@ -138,6 +139,10 @@ def report() -> list[tuple[str, str, str]]:
         tracemalloc.stop()
         figure = f"{seconds:.3f} s, {seconds / notes * 1e6:.0f} µs a note, {peak / 1e6:.0f} MB"
         lines.append((f"arrange {notes:,} notes", figure, "linear"))
+
+    chorus = arrange(tune, tempo=96)
+    answered = best_of(10, lambda: answer(chorus, share=1.0, approached=0.5))
+    lines.append((f"answer a chorus of {len(tune.bars)} bars", f"{answered * 1e3:.1f} ms", "50 ms"))
 
     bare = fresh("pass")
     lines.append(("import harmonylib", f"{fresh('import harmonylib') - bare:.3f} s", "0.15 s"))

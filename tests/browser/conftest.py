@@ -132,6 +132,42 @@ def served(command: list[str], folder: Path, check: str) -> Iterator[None]:
             process.wait(20)
 
 
+def kernel(page: Any, code: str) -> str:
+    """What the kernel of the notebook on this page prints for some code."""
+    return str(
+        page.evaluate(
+            """async (code) => {
+            const kernel = window.jupyterapp.shell.currentWidget.sessionContext.session.kernel;
+            const future = kernel.requestExecute({ code, store_history: false });
+            let said = "";
+            future.onIOPub = (message) => { said += message.content.text ?? message.content.evalue ?? ""; };
+            await future.done;
+            return said.trim();
+            }""",
+            code,
+        )
+    )
+
+
+@pytest.fixture(scope="session")
+def voila(chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[list[str]], str]]:
+    """A function that serves cells by Voila and gives the address."""
+    folder, running = tmp_path_factory.mktemp("voila"), []
+
+    def serve(cells: list[str]) -> str:
+        write_notebook(folder / "shown.ipynb", cells)
+        port = free_port()
+        command = [sys.executable, "-m", "voila", "shown.ipynb", "--no-browser", f"--port={port}"]
+        server = served([*command, "--Voila.ip=127.0.0.1"], folder, f"http://127.0.0.1:{port}/static/favicon.ico")
+        running.append(server)
+        next(server)
+        return f"http://127.0.0.1:{port}"
+
+    yield serve
+    for server in running:
+        next(server, None)
+
+
 @pytest.fixture(scope="session")
 def lab_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("lab")

@@ -296,12 +296,12 @@ def test_space_plays_and_stops_and_the_cursor_moves(shown, piece):
         const tablature = line.closest('g.measure').querySelectorAll('g.staff')[1];
         const [band, box, tab] = [line, lit, tablature].map(element => element.getBoundingClientRect());
         return { ids: [lit.id, ...[...lit.querySelectorAll('g.note')].map(note => note.id)],
-            index: players[0].model.get('score').events[players[0].model.get('now')].index,
+            id: players[0].model.get('score').events[players[0].model.get('now')].id,
             over: band.left <= box.left && band.right >= box.right && band.top <= box.top,
             low: band.bottom >= tab.bottom - 2 };
     }"""
     found = page.evaluate(places)
-    assert f"n{found['index']}" in found["ids"]
+    assert found["id"] in found["ids"]
     assert found["over"]
     assert found["low"]
     assert page.locator(".block-player-play").inner_text() == "■ Stop"
