@@ -265,12 +265,8 @@ def best_chains(
     total = np.full((width, count), np.inf)
     total[:, 0] = arrays.cost[0]
     back = np.empty((len(full), count, width), dtype=np.int32)
-    slot = np.arange(width)
     for index, step in _steps(arrays, times):
-        reach = (total[:, :, None] + step[:, None, :]).reshape(width * count, width)
-        order = reach.argmin(0)[None] if count == 1 else reach.argsort(0, kind="stable")[:count]
-        back[index] = order
-        total = reach[order, slot].T + arrays.cost[index][:, None]
+        total, back[index] = advance(total, step, arrays.cost[index], count)
     ends = total.ravel().argsort(kind="stable")[:count]
     chains = []
     for end in ends:
@@ -286,6 +282,21 @@ def best_chains(
             chain[index] = pick
         chains.append((float(total.ravel()[end]), tuple(chain)))
     return chains
+
+
+def advance(total: Array, step: Array, own: Array, count: int) -> tuple[Array, NDArray[np.intp]]:
+    """One column further: the `count` cheapest ways to every option of the next column, and where they come from.
+
+    `total` has shape (options, count), `step` (options, options of the next column), `own` their own costs. A way comes
+    from slot option · count + rank of the column before.
+    """
+    if count == 1:
+        reach = total + step
+        return (reach.min(0) + own)[:, None], reach.argmin(0)[None]
+    before, width = step.shape
+    reach = (total[:, :, None] + step[:, None, :]).reshape(before * count, width)
+    order = reach.argsort(0, kind="stable")[:count]
+    return reach[order, np.arange(width)].T + own[:, None], order
 
 
 class Columns(NamedTuple):

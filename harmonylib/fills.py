@@ -26,7 +26,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from harmonylib.arranging import SHIFT_MM, TRAVEL_MM_S, Answer, Arrangement, Array, Choice, pulse, shapes
+from harmonylib.arranging import SHIFT_MM, TRAVEL_MM_S, Answer, Arrangement, Array, Choice, advance, pulse, shapes
 from harmonylib.chords import Chord, interval
 from harmonylib.neck import Grip, Neck
 from harmonylib.pitch import HarmonyError, Pitch, spell
@@ -292,7 +292,7 @@ def _search(
         step = _step(last, nodes, float(hit.onset - last_onset) * beat, float(hit.lead) * beat)
         up = contour == "rising" or (contour == "turning" and 2 * index < len(hits))
         against = (nodes.top[None, :] <= last.top[:, None]) if up else (nodes.top[None, :] >= last.top[:, None])
-        total, order = _advance(total, step + COSTS["contour"] * against, own, count)
+        total, order = advance(total, step + COSTS["contour"] * against, own, count)
         trail.append((nodes, order))
         last, last_onset = nodes, hit.onset
     if following and following.grip:
@@ -304,14 +304,6 @@ def _search(
             picks = _walk(trail, int(end), count)
             found.append((float(total.ravel()[end]), _answers(arrangement, gap, rhythm, hits, contour, picks)))
     return found
-
-
-def _advance(total: Array, step: Array, own: Array, count: int) -> tuple[Array, NDArray[np.intp]]:
-    """One step of dynamic programming that keeps the `count` cheapest ways to every node: (totals, where from)."""
-    before, width = step.shape
-    reach = (total[:, :, None] + step[:, None, :]).reshape(before * count, width)
-    order = reach.argsort(0, kind="stable")[:count]
-    return reach[order, np.arange(width)].T + own[:, None], order
 
 
 def _walk(trail: Sequence[tuple[Nodes, NDArray[np.intp]]], end: int, count: int) -> list[int]:

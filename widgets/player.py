@@ -234,7 +234,7 @@ def _zero(arrangement: Arrangement, played: Sequence[Event]) -> Fraction:
 
 
 def _lines(arrangement: Arrangement, played: Sequence[Event], zero: Fraction) -> tuple[list[str], list[str]]:
-    """The line that says what sounds, as in “bar 3, B♭maj7, x-8-10-8-9-x”, and the id in the engraving, of each event."""
+    """A line of text for each event, as in “bar 3, B♭maj7, x-8-10-8-9-x”, and its id in the engraving."""
     tune, answers = arrangement.tune, {answer.onset: n for n, answer in enumerate(arrangement.answers)}
     lines, ids = [], []
     for event in played:

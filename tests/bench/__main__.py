@@ -112,7 +112,7 @@ def report() -> list[tuple[str, str, str]]:
         columns, gaps = _options(tune, given), _seconds_between(tune, given)
         slow, quick = (
             best_of(3, lambda given=given: networkx_path(tune, given)),
-            best_of(20, lambda: best_chains(columns, gaps)),
+            best_of(20, lambda columns=columns, gaps=gaps: best_chains(columns, gaps)),
         )
         assert abs(networkx_path(tune, given) - best_chains(columns, gaps)[0][0]) < 1e-6, (
             "networkx finds another optimum"

@@ -16,6 +16,7 @@ from harmonylib.neck import Grip
 from harmonylib.printing import engrave
 from harmonylib.sound import Event
 from harmonylib.tunes import read, read_text
+from tests.browser.conftest import ROOT
 from widgets.player import Player
 
 RATE = sound.RATE
@@ -394,23 +395,26 @@ def test_themes_are_legible(shown, piece, theme):
 
 # --- in JupyterLab ------------------------------------------------------------------------------------------------
 
-CELLS = [
-    """from pathlib import Path
+CELL = """from pathlib import Path
+from ipywidgets import jslink
 from harmonylib.arranging import arrange
+from harmonylib.diagrams import grip_marks
 from harmonylib.fills import answer
+from harmonylib.neck import Neck
 from harmonylib.printing import engrave
 from harmonylib.tunes import read
+from widgets.neck import NeckView
 from widgets.player import Player
 made = answer(arrange(read(Path({root!r}) / {tune!r}), tempo=180))
 player = Player(made, svg=engrave(made))
-player""",
-]
+grips = [row["text"].split()[-1] for row in player.score["events"]]
+neck = NeckView(Neck(), [grip_marks(Neck(), grip) for grip in grips], titles=grips)
+link = jslink((player, "now"), (neck, "frame"))
+display(neck, player)"""
 
 
 def test_in_jupyterlab(notebook):
-    from tests.browser.conftest import ROOT
-
-    watched = notebook("player", [cell.format(root=str(ROOT), tune=TUNE) for cell in CELLS])
+    watched = notebook("player", [CELL.format(root=str(ROOT), tune=TUNE)])
     page = watched.page
     page.evaluate(TAP)
     button = page.locator(".block-player-play")
@@ -418,6 +422,9 @@ def test_in_jupyterlab(notebook):
     page.wait_for_function("document.querySelector('.block-player-line').textContent.startsWith('bar 2')")
     assert page.evaluate("taps.length") == 1
     assert page.evaluate(LEVEL)[0] > 0.002
+    shown = "[...document.querySelectorAll('.block-player-line, .neck-title')].map(one => one.textContent)"
+    grips = page.evaluate(f"{shown}.map(text => text.split(' ').at(-1))")
+    assert grips[0] == grips[1]  # the neck shows what sounds
     first = page.locator(".block-player-band").bounding_box()
     page.get_by_label("to bar").select_option("2")
     page.get_by_role("checkbox", name="Loop").check()
