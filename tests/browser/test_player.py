@@ -408,7 +408,7 @@ from widgets.player import Player
 made = answer(arrange(read(Path({root!r}) / {tune!r}), tempo=180))
 player = Player(made, svg=engrave(made))
 grips = [row["text"].split()[-1] for row in player.score["events"]]
-neck = NeckView(Neck(), [grip_marks(Neck(), grip) for grip in grips], titles=grips)
+neck = NeckView(Neck(), [grip_marks(Neck(), grip, label="note") for grip in grips], titles=grips)
 link = jslink((player, "now"), (neck, "frame"))
 display(neck, player)"""
 

@@ -1,0 +1,89 @@
+"""The command as a person runs it: exit codes, one clear line for what cannot serve, files whole or not at all."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from harmonylib.__main__ import main
+
+TUNES = Path(__file__).resolve().parent.parent / "chapters" / "tunes"
+BLUES = str(TUNES / "slate_roof_blues.abc")
+
+
+def run(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "harmonylib", *arguments], capture_output=True, text=True, check=False, encoding="utf-8"
+    )
+
+
+def test_arrange_writes_four_files_and_says_every_note(tmp_path: Path) -> None:
+    done = run("arrange", BLUES, "--out", str(tmp_path / "new"), "--density", "every")
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    names = {path.name for path in (tmp_path / "new").iterdir()}
+    assert names == {f"slate_roof_blues{suffix}" for suffix in (".musicxml", ".mid", ".pdf", ".csv")}
+    lines = done.stdout.splitlines()
+    assert lines[0] == "Slate Roof Blues (written for this course)"
+    assert sum(" is the " in line or " is foreign " in line or " stays single" in line for line in lines) == 41
+    assert lines[-1].endswith("-m harmonylib course")
+
+
+def test_the_same_command_writes_the_same_bytes(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    for folder in ("one", "two"):
+        assert main(["arrange", BLUES, "--out", str(tmp_path / folder), "--answers", "0.5", "--seed", "7"]) == 0
+    one, two = ({p.name: p.read_bytes() for p in (tmp_path / f).iterdir()} for f in ("one", "two"))
+    assert one == two
+    assert "gaps are answered" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["arrange", "no_such_tune.abc"], "was not found"),
+        (["arrange", str(TUNES)], "is a folder"),
+        (["arrange", BLUES, "--density", "some"], "invalid choice: 'some'"),
+        (["arrange", BLUES, "--reach", "5"], "a hand reaches between 20 and 250 mm"),
+        (["arrange", BLUES, "--frets", "99"], "a neck here has 1 to 22"),
+        (["arrange", BLUES, "--key", "H"], "'H' is not a note name"),
+        (["arrange", BLUES, "--key", "G major"], "the tune is in G minor"),
+        (["arrange", BLUES, "--tempo", "0"], "choose 10 to 600"),
+        (["arrange", BLUES, "--tuning", "E2 A2"], "write 4 to 10 pitches"),
+        (["arrange", BLUES, "--number", "2"], "tune"),
+        (["arrange", BLUES, "--answers", "2"], "between 0 and 1"),
+        (["conquer"], "invalid choice: 'conquer'"),
+    ],
+)
+def test_what_cannot_serve_gets_one_line_and_code_2(arguments: list[str], told: str, tmp_path: Path) -> None:
+    extra = ["--out", str(tmp_path / "out")] if arguments[0] == "arrange" else []
+    done = run(*arguments, *extra)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert done.stderr.startswith("harmonylib: ")
+    assert done.stderr.count("\n") == 1
+    assert told in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_folder_that_is_a_file_is_refused_and_left_alone(tmp_path: Path) -> None:
+    blocked = tmp_path / "out"
+    blocked.write_text("mine")
+    done = run("arrange", BLUES, "--out", str(blocked))
+    assert done.returncode == 2
+    assert "nothing was written" in done.stderr
+    assert blocked.read_text() == "mine"
+
+
+def test_the_key_moves_chords_and_melody(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["arrange", BLUES, "--out", str(tmp_path), "--key", "Am"]) == 0
+    printed = capsys.readouterr().out
+    assert "A minor, 112 quarter notes a minute" in printed
+    assert "Note: moved from G minor to A minor" in printed
+
+
+def test_the_help_names_every_option() -> None:
+    told = run("arrange", "--help").stdout
+    for option in ("TUNE", "--out", "--density", "--key", "--reach", "--frets", "--tempo", "--seed", "--answers"):
+        assert option in told
+    assert "None" not in told
