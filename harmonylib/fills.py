@@ -21,6 +21,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
+from math import isfinite
 from typing import NamedTuple
 
 import numpy as np
@@ -135,11 +136,12 @@ def answer(arrangement: Arrangement, manner: Manner | None = None, **changes: ob
     manner = replace(manner or Manner(), **changes)  # type: ignore[arg-type]
     _check_manner(arrangement, manner)
     plain = replace(arrangement, answers=())
-    open_gaps = [gap for gap in gaps(plain) if not gap.why_silent]
+    found_gaps = gaps(plain)
+    open_gaps = [gap for gap in found_gaps if not gap.why_silent]
     wanted = sorted(open_gaps, key=lambda gap: _draws(manner, gap.call).random())
     chosen = {gap.call for gap in wanted[: round(manner.share * len(open_gaps))]}
     made: list[Answer] = []
-    for gap in gaps(plain):
+    for gap in found_gaps:
         if gap.call in manner.keep:
             made += manner.keep[gap.call]
         elif gap.call in chosen and not gap.why_silent:
@@ -147,11 +149,12 @@ def answer(arrangement: Arrangement, manner: Manner | None = None, **changes: ob
             found = answers_for(plain, gap, manner, len(bans) + 1)
             made += next((answers for _, answers in found if signature(answers) not in bans), ())
     answered = len({item.call for item in made})
-    short = [gap for gap in gaps(plain) if gap.why_silent]
+    short = [gap for gap in found_gaps if gap.why_silent]
     remarks = [f"{answered} of {len(open_gaps) + len(short)} gaps are answered"]
     if short:
         remarks[0] += f"; {len(short)} stay silent: at {arrangement.tempo:g} quarter notes a minute they are too short"
-    return replace(plain, answers=tuple(made), remarks=(*arrangement.remarks, *remarks))
+    kept = tuple(remark for remark in arrangement.remarks if "gaps are answered" not in remark)
+    return replace(plain, answers=tuple(made), remarks=(*kept, *remarks))
 
 
 def signature(answers: Sequence[Answer]) -> str:
@@ -204,9 +207,13 @@ def answers_for(
         if len(found) >= count and found[count - 1][0] <= extra:
             break  # no cost is negative: the other places cannot do better
         name, spans = places[index]
-        hits = _with_approach(arrangement, gap, spans, approach)
+        hits = _with_approach(arrangement, gap, spans, approach, manner.swing)
         found += [(cost + extra, index, a) for cost, a in _search(arrangement, gap, name, hits, contour, count)]
         found.sort(key=lambda item: item[:2])
+        different: dict[str, tuple[float, int, tuple[Answer, ...]]] = {}
+        for item in found:  # two rhythms may ask for the same chords at the same moments
+            different.setdefault(signature(item[2]), item)
+        found = list(different.values())
     return [(cost, answers) for cost, _, answers in found[:count]]
 
 
@@ -226,45 +233,57 @@ def _placements(
     arrangement: Arrangement, gap: Gap, swing: bool
 ) -> Iterator[tuple[str, list[tuple[Fraction, Fraction, Chord]]]]:
     """Every rhythm at every beat where it fits the gap: its name, and (onset, length, chord) of each hit."""
-    tune, beat = arrangement.tune, pulse(arrangement.tune, gap.start)
+    tune = arrangement.tune
     shortest = Fraction(FASTEST_ANSWER_S) * Fraction(arrangement.tempo) / 60
-    first = tune.bar_at(gap.start)
-    start = first.end - Fraction(4 * first.metre[0], first.metre[1]) if first.number == 0 else first.onset
+    beats = list(_beats(tune, gap))
     for name, pattern in RHYTHMS.items():
-        halves = any((2 * s).denominator == 1 and Fraction(s).denominator == 2 for s, _ in pattern)
-        if halves and beat > 1:
-            continue  # halves of a dotted quarter do not lie in a compound metre
-        place = start
-        while place < gap.end:
-            spans = [_span(tune, place, beat, s, length, swing) for s, length in pattern]
-            ends = [onset + length for onset, length, _ in spans]
-            apart = [b[0] - a[0] for a, b in zip(spans, spans[1:], strict=False)] + [gap.end - spans[-1][0]]
-            inside = spans[0][0] >= gap.start and ends[-1] <= gap.end
-            if inside and min(apart) >= shortest and all(chord for _, _, chord in spans):
-                yield name, [(onset, length, chord) for onset, length, chord in spans if chord]
+        halves = any(Fraction(start).denominator == 2 for start, _ in pattern)
+        for place, beat in beats:
+            if halves and beat > 1:
+                continue  # halves of a dotted quarter do not lie in a compound metre
+            times = [_times(place, beat, start, length, swing) for start, length in pattern]
+            if times[0][0] < gap.start or times[-1][1] > gap.end:
+                continue
+            apart = [b[0] - a[0] for a, b in zip(times, times[1:], strict=False)] + [gap.end - times[-1][0]]
+            chords = [tune.chord_at(onset) for onset, _ in times]
+            if min(apart) >= shortest and all(chords):
+                changes = [tune.change_after(onset) for onset, _ in times]
+                ends = [min(off, c.onset) if c else off for (_, off), c in zip(times, changes, strict=True)]
+                yield name, [(t[0], end - t[0], c) for t, end, c in zip(times, ends, chords, strict=True) if c]
+
+
+def _beats(tune: Tune, gap: Gap) -> Iterator[tuple[Fraction, Fraction]]:
+    """Every felt beat of the bars a gap touches, with its length, both in quarter notes."""
+    for bar in tune.bars_between(gap.start, gap.end):
+        beat = pulse(tune, bar.onset)
+        place = bar.end - Fraction(4 * bar.metre[0], bar.metre[1]) if bar.number == 0 else bar.onset
+        while place < min(bar.end, gap.end):
+            yield place, beat
             place += beat
 
 
-def _span(
-    tune: Tune, place: Fraction, beat: Fraction, start: Fraction | int, length: Fraction | int, swing: bool
-) -> tuple[Fraction, Fraction, Chord | None]:
-    """One hit of a rhythm in quarter notes; it ends where the chord changes."""
+def _times(
+    place: Fraction, beat: Fraction, start: Fraction | int, length: Fraction | int, swing: bool
+) -> tuple[Fraction, Fraction]:
+    """When a hit of a rhythm begins and ends, in quarter notes; with swing a half beat is two thirds of it."""
     end = start + length
     if swing:
         start, end = (t + Fraction(1, 6) if Fraction(t).denominator == 2 else t for t in (start, end))
-    onset, off = place + start * beat, place + end * beat
-    change = tune.change_after(onset)
-    return onset, (min(off, change.onset) if change else off) - onset, tune.chord_at(onset)
+    return place + start * beat, place + end * beat
 
 
 def _with_approach(
-    arrangement: Arrangement, gap: Gap, spans: Sequence[tuple[Fraction, Fraction, Chord]], approach: str
+    arrangement: Arrangement, gap: Gap, spans: Sequence[tuple[Fraction, Fraction, Chord]], approach: str, swing: bool
 ) -> list[Hit]:
-    """The hits of a rhythm, the drawn approach given to the first one that leaves time for it."""
-    beat = pulse(arrangement.tune, gap.start)
-    lead = beat / 2 if beat <= 1 else beat / 3
+    """The hits of a rhythm, the drawn approach given to the first one that leaves time for it.
+
+    An approach lasts half a beat; a third with swing, in compound metres, and before a chord on a triplet.
+    """
     hits, before = [], gap.start
     for onset, length, chord in spans:
+        beat = pulse(arrangement.tune, onset)
+        in_thirds = swing or beat > 1 or (onset / beat).denominator % 3 == 0
+        lead = beat / 3 if in_thirds else beat / 2
         fits = bool(approach) and onset - lead >= before and float(lead) * 60 / arrangement.tempo >= APPROACH_S
         hits.append(Hit(onset, length, chord, approach if fits else "", lead))
         if fits:
@@ -288,6 +307,8 @@ def _search(
     trail = []
     for index, hit in enumerate(hits):
         nodes = _nodes(arrangement, call, hit)
+        if not nodes.cost.size:
+            return []
         own = nodes.cost + COSTS["cover"] * (nodes.top > ceiling) + np.where(nodes.grip == own_grip, np.inf, 0.0)
         step = _step(last, nodes, float(hit.onset - last_onset) * beat, float(hit.lead) * beat)
         up = contour == "rising" or (contour == "turning" and 2 * index < len(hits))
@@ -465,8 +486,9 @@ def _check_manner(arrangement: Arrangement, manner: Manner) -> None:
         raise HarmonyError(f"approach from {manner.approach_from!r}: choose below, above or both")
     if manner.contour not in (*CONTOURS, "any"):
         raise HarmonyError(f"{manner.contour!r} is not a contour: choose {', '.join(CONTOURS)} or any")
-    there = {gap.call for gap in gaps(arrangement)}
-    for call in [*manner.keep, *(call for call, _ in manner.bans)]:
+    named = [*manner.keep, *(call for call, _ in manner.bans)]
+    there = {gap.call for gap in gaps(arrangement)} if named else set()
+    for call in named:
         if call not in there:
             raise HarmonyError(f"note {call} has no gap after it: gaps follow notes {sorted(there)}")
 
@@ -486,16 +508,23 @@ def without(arrangement: Arrangement, manner: Manner, call: int) -> Manner:
 def written(arrangement: Arrangement, call: int, hits: Sequence[tuple[Fraction | float, float, str]]) -> Arrangement:
     """The arrangement with a player's own answer to one call, to be looked at by `check_answers`.
 
-    Each hit is (beats after the call's onset, length in quarter notes, grip). Raises `HarmonyError` for a grip no hand
-    can hold.
+    Each hit is (start after the call's onset, length, grip), both in quarter notes. Raises `HarmonyError` for a call
+    that is not there, a time that is none, and a grip no hand can hold.
     """
-    choice = arrangement.choices[call]
-    made = []
+    if not 0 <= call < len(arrangement.choices):
+        raise HarmonyError(f"note {call} cannot be answered: the tune has notes 0 to {len(arrangement.choices) - 1}")
+    choice, made = arrangement.choices[call], []
     for after, length, text in hits:
+        if not (isfinite(after) and isfinite(length) and length > 0):
+            raise HarmonyError(
+                f"hit at {after}, long {length}: give quarter notes after the call, and a length above 0"
+            )
         onset = choice.note.onset + Fraction(after).limit_denominator(48)
-        grip = arrangement.settings.neck.fingered(Grip.parse(text).frets)
-        chord = arrangement.tune.chord_at(onset) or choice.chord
-        assert chord is not None
+        grip, chord = arrangement.settings.neck.fingered(Grip.parse(text).frets), arrangement.tune.chord_at(onset)
+        if not grip.strings:
+            raise HarmonyError(f"{text!r} sounds no string: an answer needs a chord")
+        if chord is None:
+            raise HarmonyError(f"{arrangement.tune.where(onset)}: no chord sounds here to answer in")
         voicing = _heard(arrangement.settings.neck, grip, chord)
         made.append(Answer(call, onset, Fraction(length).limit_denominator(48), voicing, grip, "your own"))
     others = tuple(answer for answer in arrangement.answers if answer.call != call)
@@ -544,6 +573,10 @@ def check_answers(arrangement: Arrangement) -> list[str]:
             fault = arrangement.settings.neck.fault(item.grip)
             if fault:
                 wrong.append(f"{where}: {fault}")
+            if len(item.grip.frets) != len(arrangement.settings.neck.open_midi):
+                continue
+            if item.duration <= 0:
+                wrong.append(f"{where}: it has no length")
             wrong += [f"{where}: {why}" for why in _check_sound(arrangement, item, after)]
             if not item.approach:
                 same = [grip for grip in (spoken[0], spoken[-1]) if grip and grip.frets == item.grip.frets]
@@ -566,8 +599,12 @@ def check_answers(arrangement: Arrangement) -> list[str]:
 def _check_sound(arrangement: Arrangement, item: Answer, after: Answer | None) -> list[str]:
     """Whether an answer sounds its harmony, or an approach its target one fret off."""
     sounding = arrangement.settings.neck.midi(item.grip.frets)
+    if tuple(pitch.midi for pitch in item.voicing.pitches) != sounding:
+        return ["it does not sound the voicing written for it"]
     if item.approach:
-        side = {"below": 1, "above": -1}.get(item.approach, 0)
+        side = {"below": 1, "above": -1}.get(item.approach)
+        if side is None:
+            return [f"an approach comes from below or above, not {item.approach!r}"]
         target = after and arrangement.settings.neck.midi(after.grip.frets)
         same_strings = after is not None and after.grip.strings == item.grip.strings
         if not same_strings or target != tuple(midi + side for midi in sounding):

@@ -9,7 +9,7 @@ Conventions
 from __future__ import annotations
 
 import re
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
@@ -107,6 +107,11 @@ class Tune:
     def bar_at(self, onset: Fraction) -> Bar:
         """The bar that holds the moment `onset`."""
         return self.bars[max(bisect_right(self._bar_onsets, onset) - 1, 0)]
+
+    def bars_between(self, start: Fraction, end: Fraction) -> tuple[Bar, ...]:
+        """The bars that sound between two moments."""
+        first = max(bisect_right(self._bar_onsets, start) - 1, 0)
+        return tuple(bar for bar in self.bars[first : bisect_left(self._bar_onsets, end)] if bar.end > start)
 
     def chord_at(self, onset: Fraction) -> Chord | None:
         """The chord that sounds at `onset`; None before the first change and where the sheet says N.C."""

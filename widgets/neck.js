@@ -23,10 +23,9 @@ function render({ model, el }) {
   };
 
   el.classList.add("neck-view");
-  // the notebook's own shortcuts would take the arrows and Enter away
-  el.setAttribute("data-lm-suppress-shortcuts", "true");
   const title = made("div", "neck-title", el);
   const board = made("div", "neck-board", el, { role: "application", tabindex: "0", "aria-roledescription": "neck" });
+  board.setAttribute("data-lm-suppress-shortcuts", "true"); // or the notebook takes the arrows and Enter away
   const reading = made("div", "neck-reading", el, { "aria-live": "polite" });
   const spoken = made("div", "neck-spoken", el, { "aria-live": "assertive" });
   let page, svg, marks, picked, box;
@@ -117,7 +116,7 @@ function render({ model, el }) {
   });
   listen(document, "focusin", (event) => {
     // nor may they take the arrows from the menus and sliders of a panel
-    event.target.closest?.(".neck-panel")?.setAttribute("data-lm-suppress-shortcuts", "true");
+    if (event.target.closest?.(".neck-panel")) event.target.setAttribute("data-lm-suppress-shortcuts", "true");
   });
   listen(board, "focus", () => say(model.get("cursor")));
   listen(board, "keydown", (event) => {

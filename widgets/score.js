@@ -35,7 +35,7 @@ function render({ model, el }) {
     "focusin",
     (event) => {
       // the notebook's own shortcuts would take the arrows from the menus and sliders of a panel
-      event.target.closest?.(".neck-panel")?.setAttribute("data-lm-suppress-shortcuts", "true");
+      if (event.target.closest?.(".neck-panel")) event.target.setAttribute("data-lm-suppress-shortcuts", "true");
     },
     { signal: leave.signal },
   );

@@ -363,6 +363,24 @@ def test_one_player_at_a_time_and_closing_frees_everything(shown):
     assert page.evaluate("players.map(one => [one.heard() > 0, one.el.childElementCount])") == [[True, 1], [False, 0]]
 
 
+def test_other_music_comes_in_while_it_plays_and_a_late_timer_does_no_harm(shown):
+    watched = shown(Player(sound.cycle_events([Grip.parse("x3545x")] * 8), tempo=120, loop=True, first=2, last=3))
+    page = watched.page
+    page.locator(".block-player-play").click()
+    page.wait_for_function("players[0].model.get('now') >= 2")
+    other = Player(sound.cycle_events([Grip.parse("x7958x")] * 2, beats=1), ["one", "two"])
+    page.evaluate(
+        "score => Object.entries({ first: 1, last: 1, now: 0, score }).forEach(one => players[0].model.set(...one))",
+        other.score,
+    )
+    other.close()
+    page.wait_for_function("document.querySelector('.block-player-line').textContent === 'two'")
+    page.evaluate("() => { const start = performance.now(); while (performance.now() < start + 700); }")
+    page.wait_for_function("document.querySelector('.block-player-line').textContent === 'one'")
+    assert max(page.evaluate(LEVEL)) > 0.002
+    assert watched.errors == []
+
+
 def test_the_last_note_ends_the_play(shown):
     page = shown(Player([Event(0, 1, CHORD), Event(1, 1, CHORD)], tempo=240)).page
     page.locator(".block-player-play").click()
