@@ -20,7 +20,9 @@ VIEW = "application/vnd.jupyter.widget-view+json"
 def refreshed(path: Path) -> str:
     """The chapter as text, run from the top."""
     book = nbformat.read(path, as_version=4)
-    NotebookClient(book, timeout=60, resources={"metadata": {"path": str(path.parent)}}).execute()
+    NotebookClient(
+        book, timeout=60, coalesce_streams=True, resources={"metadata": {"path": str(path.parent)}}
+    ).execute()
     book.metadata.pop("widgets", None)
     book.metadata["kernelspec"] = {"display_name": "Python 3", "language": "python", "name": "python3"}
     book.metadata["language_info"] = {"name": "python"}
