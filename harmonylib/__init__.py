@@ -22,7 +22,12 @@ ROOMS = {
     "fills": ("Manner", "answer", "check_answers", "gaps", "keeping", "without", "written"),
     "printing": ("page",),
     "scores": ("text", "write_files"),
-    "sound": ("listen",),
+    "sound": ("cycle_events", "listen"),
+    "exercises": (
+        *("KINDS", "answer_call", "drop", "exercise", "exercise_set", "find_gaps", "find_grips", "find_root"),
+        *("harmonise_bar", "harmonise_phrase", "mend", "name_inversion", "next_inversion", "random_exercise"),
+        *("shell", "spell", "which_degree", "which_diminished"),
+    ),
     "diagrams": (
         "calls_picture",
         "grip_marks",

@@ -100,8 +100,14 @@ def parser() -> argparse.ArgumentParser:
     arrange.set_defaults(run=_arrange)
 
     course = commands.add_parser(
-        "course", help="open the course in JupyterLab", description="Open the course in JupyterLab."
+        "course",
+        help="open the course in JupyterLab, or large and without code for a projector",
+        description="Open the course in JupyterLab. With --projector, show it large, step by step and without code.",
     )
+    course.add_argument("--projector", action="store_true", help="show it large and without code, for a class")
+    course.add_argument("--dark", action="store_true", help="with --projector: light on dark")
+    course.add_argument("--port", metavar="N", type=int, help="port of the server on this machine")
+    course.add_argument("--no-browser", action="store_true", help="serve it, and leave the browser to you")
     course.set_defaults(run=_course)
     return top
 
@@ -165,16 +171,30 @@ def _python() -> str:
 
 
 def _course(options: argparse.Namespace) -> int:
-    """JupyterLab at the first chapter; the chapters' stored pictures are marked as trusted, or it would hide them."""
+    """The course in JupyterLab at its first chapter, or on the projector."""
     first = CHAPTERS / FIRST_CHAPTER
     if not first.is_file():
         raise HarmonyError(
             f"no chapters beside the library ({FIRST_CHAPTER} is missing): run this from a full checkout"
         )
+    if options.projector:
+        from harmonylib.projector import PORT, serve
+
+        serve(
+            CHAPTERS,
+            dark=options.dark,
+            port=PORT if options.port is None else options.port,
+            browser=not options.no_browser,
+        )
+        return 0
+    if options.dark:
+        raise HarmonyError("--dark goes with --projector; JupyterLab has its own setting for dark pages")
     chapters = [str(path) for path in sorted(CHAPTERS.glob("*.ipynb"))]
+    # stored pictures are hidden in a notebook that is not trusted
     subprocess.run([sys.executable, "-m", "jupyter", "trust", *chapters], check=False, stdout=subprocess.DEVNULL)
-    offline = ["--LabApp.news_url=None", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
-    return subprocess.call([sys.executable, "-m", "jupyterlab", *offline, str(first)])
+    settings = ["--LabApp.news_url=None", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
+    settings += ["--no-browser"] * options.no_browser + [f"--port={options.port}"] * (options.port is not None)
+    return subprocess.call([sys.executable, "-m", "jupyterlab", *settings, str(first)])
 
 
 if __name__ == "__main__":

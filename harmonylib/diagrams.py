@@ -19,6 +19,7 @@ Sources: colours are the Okabe–Ito palette (M. Okabe, K. Ito, Color Universal 
 from __future__ import annotations
 
 import io
+import os
 import re
 import warnings
 from collections.abc import Callable, Iterable, Sequence
@@ -84,6 +85,8 @@ THEMES = {
     "projector light": Theme(720, 10, 12, 17, 26, "#FFFFFF", "#000000", "#333333", "#777777", "#EBE6DA"),
     "projector dark": Theme(720, 10, 12, 17, 26, "#101010", "#FFFFFF", "#D0D0D0", "#8A8A8A", "#2C2C2C"),
 }
+THEME_VARIABLE = "HARMONYLIB_THEME"
+"""The environment variable that names the theme of pictures for which none is given."""
 
 
 class Mark(NamedTuple):
@@ -406,7 +409,7 @@ def neck_picture(
     title: str = "",
     frets: tuple[int, int] | None = None,
     left_handed: bool = False,
-    theme: str = "paper",
+    theme: str | None = None,
 ) -> Picture:
     """The neck with marks on it, string 1 on top.
 
@@ -414,7 +417,7 @@ def neck_picture(
     ----------
     marks: from `grip_marks`, or (string, fret, label, role) with a role of `MARKS`; fret 0 is open, None not played.
     frets: first and last fret shown (default: the whole neck), counted from the capo.
-    theme: a name of `THEMES`.
+    theme: a name of `THEMES` (default: `default_theme`).
 
     Raises `HarmonyError` for a mark that does not lie on the part shown.
 
@@ -441,7 +444,7 @@ def neck_picture(
 
 
 def neck_frame(
-    neck: Neck, *, frets: tuple[int, int] | None = None, left_handed: bool = False, theme: str = "paper"
+    neck: Neck, *, frets: tuple[int, int] | None = None, left_handed: bool = False, theme: str | None = None
 ) -> NeckFrame:
     """The frame of `neck_picture` for the same arguments: where a string and fret lie on its page.
 
@@ -544,7 +547,7 @@ def grip_row(
     title: str = "",
     across: int = 4,
     left_handed: bool = False,
-    theme: str = "paper",
+    theme: str | None = None,
 ) -> Picture:
     """Small diagrams of grips in a row, for a cycle or a bar; each says its chord, its frets and why.
 
@@ -605,7 +608,7 @@ def _close_up(neck: Neck, grip: Grip) -> tuple[int, int]:
     return max(low - max(high - neck.last_fret, 0), 1), min(high, neck.last_fret)
 
 
-def voice_paths(steps: Sequence[Step], *, title: str = "", theme: str = "paper") -> Picture:
+def voice_paths(steps: Sequence[Step], *, title: str = "", theme: str | None = None) -> Picture:
     """The path of each voice from grip to grip: pitch upwards, one grip a column, moves in semitones.
 
     A heavy line is a note that stays, a thin one a move with its size. `steps` are (voicing, grip) pairs, all with a
@@ -760,7 +763,7 @@ def _write_chords(pen: _Pen, staves: _Staves, line: int, tune: Tune, y: float) -
 
 
 def melody_picture(
-    tune: Tune | Arrangement, *, bars: tuple[int, int] | None = None, title: str = "", theme: str = "paper"
+    tune: Tune | Arrangement, *, bars: tuple[int, int] | None = None, title: str = "", theme: str | None = None
 ) -> Picture:
     """A melody against its chords: thin lines are the notes of the chord, heavy ones its root.
 
@@ -850,7 +853,7 @@ def _wrapped(parts: Sequence[str], look: Theme) -> list[str]:
 
 
 def hand_picture(
-    arrangement: Arrangement, *, bars: tuple[int, int] | None = None, title: str = "", theme: str = "paper"
+    arrangement: Arrangement, *, bars: tuple[int, int] | None = None, title: str = "", theme: str | None = None
 ) -> Picture:
     """Where the hand is along a tune: frets on the left, millimetres from the nut (or capo) on the right.
 
@@ -958,7 +961,7 @@ def calls_picture(
     bars: tuple[int, int] | None = None,
     metre: tuple[int, int] = (4, 4),
     title: str = "",
-    theme: str = "paper",
+    theme: str | None = None,
 ) -> Picture:
     """Calls and answers against the beat: one lane a kind, in the order the kinds appear.
 
@@ -1062,7 +1065,17 @@ def _text_on(colour: str) -> str:
     return max("#000000", "#FFFFFF", key=lambda ink: _contrast(ink, colour))
 
 
-def _theme(name: str) -> Theme:
+def default_theme() -> str:
+    """The theme of pictures that name none: that of the environment variable HARMONYLIB_THEME, else "paper".
+
+    >>> default_theme()
+    'paper'
+    """
+    return os.environ.get(THEME_VARIABLE) or "paper"
+
+
+def _theme(name: str | None) -> Theme:
+    name = name or default_theme()
     if name not in THEMES:
         raise HarmonyError(f"{name!r} is not a theme: choose {', '.join(THEMES)}")
     return THEMES[name]

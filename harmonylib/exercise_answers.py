@@ -11,11 +11,11 @@ Conventions
 from __future__ import annotations
 
 import math
+import operator
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import NoReturn
 
 from harmonylib.chords import Chord, interval
 from harmonylib.neck import Frets, Grip, Neck
@@ -31,7 +31,8 @@ NUMBER_WORDS |= {"one": 1, "two": 2, "three": 3}
 PARTS_OF_BEAT = {"½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4"}
 _DEGREE = re.compile(r"[♭♯b#]{0,3}\d{1,2}")
 _PLACE = re.compile(
-    r"(?:bar\s*)?(\d{1,4})(?:\s*[.:]\s*|\s*,?\s*beat\s*|\s+)(\d{1,2})(\s?(?:[½⅓⅔¼¾]|\.\d{1,3}|\d/\d{1,2}))?(?![\d/])", re.I
+    r"(?:bar\s*)?(\d{1,4})(?:\s*[.:]\s*|\s*,?\s*beat\s*|\s+)(\d{1,2})(\s?(?:[½⅓⅔¼¾]|\.\d{1,3}|\d/\d{1,2}))?(?![\d/])",
+    re.I,
 )
 
 
@@ -64,12 +65,16 @@ def _plain(answer: object, depth: int) -> Plain:
         return str(answer)[:MOST_LETTERS]
     if kind is Voicing:
         return _plain(answer.pitches, depth)  # type: ignore[attr-defined]
-    if kind in (int, float, Fraction):
+    if hasattr(kind, "__index__"):
+        answer, kind = operator.index(answer), int  # type: ignore[arg-type]
+    elif issubclass(kind, float):
+        answer = float(answer)  # type: ignore[arg-type]
+    if kind in (int, Fraction) or issubclass(kind, float):
         if not abs(answer) <= LARGEST:  # type: ignore[arg-type]
             raise Unread("that number is too large, or none at all")
         return answer
     if issubclass(kind, str):
-        text = str.__str__(answer)  # type: ignore[arg-type]
+        text = str.__str__(answer)
         if len(text) > MOST_LETTERS:
             raise Unread("that is a long text; an answer takes one line")
         return text.strip()
@@ -82,7 +87,8 @@ def _plain(answer: object, depth: int) -> Plain:
             return {plain(k, DEEPEST): plain(v, depth + 1) for k, v in answer.items()}  # type: ignore[attr-defined]
         if getattr(kind, "_fields", ())[:2] == ("string", "fret"):  # a mark on the neck
             return tuple(answer)[:2]  # type: ignore[arg-type]
-        return tuple(plain(item, depth + 1) for item in answer)  # type: ignore[attr-defined]
+        made = tuple(plain(item, depth + 1) for item in answer)  # type: ignore[attr-defined]
+        return tuple(sorted(made, key=str)) if kind in (set, frozenset) else made
     raise Unread("this cannot be read as an answer")
 
 
@@ -251,7 +257,7 @@ def _frets(answer: Plain, neck: Neck) -> Frets | None:
     if clicks:
         return _clicked(clicks, neck)
     if isinstance(answer, tuple) and len(answer) == count and all(_is_fret(item) for item in answer):
-        frets = tuple(int(item) if _whole(item) else None for item in answer)  # type: ignore[call-overload]
+        frets = tuple(int(item) if _whole(item) else None for item in answer)
         return frets if any(fret is not None for fret in frets) else None
     return None
 
@@ -354,7 +360,7 @@ def number(answer: Plain, what: str) -> Fraction:
 def places(answer: Plain) -> list[tuple[int, Fraction]]:
     """Places in a tune as (bar, beat): “2.1”, “bar 2, beat 2½”, pairs of numbers, or a list of such.
 
-    >>> places("2.1, bar 4 beat 2½"), places([(2, 1), "4.2.5"])
+    >>> places("2.1, bar 4 beat 2½"), places(((2, 1), "4.2.5"))
     ([(2, Fraction(1, 1)), (4, Fraction(5, 2))], [(2, Fraction(1, 1)), (4, Fraction(5, 2))])
     """
     if isinstance(answer, float):

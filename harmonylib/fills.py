@@ -282,7 +282,8 @@ def _with_approach(
     hits, before = [], gap.start
     for onset, length, chord in spans:
         beat = pulse(arrangement.tune, onset)
-        in_thirds = swing or beat > 1 or (onset / beat).denominator % 3 == 0
+        into_bar = (arrangement.tune.beat_at(onset) - 1) * Fraction(4, arrangement.tune.bar_at(onset).metre[1])
+        in_thirds = swing or beat > 1 or (into_bar / beat).denominator % 3 == 0
         lead = beat / 3 if in_thirds else beat / 2
         fits = bool(approach) and onset - lead >= before and float(lead) * 60 / arrangement.tempo >= APPROACH_S
         hits.append(Hit(onset, length, chord, approach if fits else "", lead))
@@ -390,7 +391,7 @@ def palette(neck: Neck, root: int, semitones: tuple[int, ...], spreads: tuple[st
 def _leads(neck: Neck, grip: Grip, fret: int) -> Grip | None:
     """The grip one fret lower or higher in all voices, if the hand can slide there with the same fingers."""
     moved = grip.shifted(fret)
-    slides = 0 not in grip.frets and min(moved.fretted, default=0) >= 1
+    slides = 0 not in grip.frets and 0 not in moved.frets
     return moved if slides and neck.fault(moved) is None else None
 
 
@@ -605,8 +606,11 @@ def _check_sound(arrangement: Arrangement, item: Answer, after: Answer | None) -
         side = {"below": 1, "above": -1}.get(item.approach)
         if side is None:
             return [f"an approach comes from below or above, not {item.approach!r}"]
-        target = after and arrangement.settings.neck.midi(after.grip.frets)
-        same_strings = after is not None and after.grip.strings == item.grip.strings
+        if 0 in item.grip.frets:
+            return ["an approach is gripped like its target; this one has an open string"]
+        same_neck = after is not None and len(after.grip.frets) == len(item.grip.frets)
+        same_strings = after is not None and same_neck and after.grip.strings == item.grip.strings
+        target = arrangement.settings.neck.midi(after.grip.frets) if after and same_neck else None
         if not same_strings or target != tuple(midi + side for midi in sounding):
             return [f"an approach from {item.approach} is its target moved by one fret in all voices; this is not"]
         return [] if after and after.onset == item.end else ["an approach resolves at once; this one waits"]

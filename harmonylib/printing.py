@@ -19,6 +19,7 @@ from html import escape
 from typing import Any
 
 from harmonylib.arranging import Arrangement
+from harmonylib.diagrams import default_theme
 from harmonylib.notation import COLUMNS_A_LINE, bar_range, events, facts, musicxml, plain
 from harmonylib.pitch import HarmonyError
 from harmonylib.tables import rows
@@ -28,6 +29,8 @@ PRINTED = ("bar", "beat", "chord", "melody_note", "frets", "reason")
 """The columns of the table on paper."""
 LINE_MM = 210.0
 """Width of a line of music that holds `COLUMNS_A_LINE`; narrower ones hold fewer."""
+PROJECTOR_MM = 172.0
+"""The same for a wall: chord symbols come out 28 pixels high where the line is 1210 pixels wide."""
 
 TALLEST = 60000  # tenths of a millimetre; the engraver's own limit for a page
 ENGRAVER = {
@@ -56,15 +59,19 @@ def engrave(
     arrangement: Arrangement,
     first: int | None = None,
     last: int | None = None,
-    width: float = LINE_MM,
-    projector: bool = False,
+    width: float | None = None,
+    projector: bool | None = None,
 ) -> str:
     """Bars `first` to `last` (default: all) as one SVG with notation, tablature and chord symbols.
 
     The picture fills the width it is given on screen; `width` is that of a line of music in millimetres, so a smaller
-    one makes larger notes. `projector` draws stronger lines. Pointing at a melody note shows the reason for its grip.
-    Raises `HarmonyError` for bars the tune has not.
+    one makes larger notes; the default is `LINE_MM`. `projector` draws stronger lines. Where the default theme of the
+    pictures is one for the projector, the defaults are `PROJECTOR_MM` and True. Pointing at a melody note shows the
+    reason for its grip. Raises `HarmonyError` for bars the tune has not.
     """
+    on_wall = default_theme() != "paper"
+    width = (PROJECTOR_MM if on_wall else LINE_MM) if width is None else width
+    projector = on_wall if projector is None else projector
     options = {"smuflTextFont": "none", **(PROJECTOR if projector else {})}
     pages = _drawn(arrangement, width, options, first, last)
     return _stacked([_dressed(_plain_signs(page, SCREEN_FONT), arrangement) for page in pages])
@@ -96,8 +103,8 @@ def page(
     arrangement: Arrangement,
     first: int | None = None,
     last: int | None = None,
-    width: float = LINE_MM,
-    projector: bool = False,
+    width: float | None = None,
+    projector: bool | None = None,
 ) -> Page:
     """Bars `first` to `last` (default: all) as a `Page`; the other parameters are those of `engrave`.
 

@@ -284,22 +284,35 @@ EMPTY_FIRST = tune_of(
 )
 
 
+@pytest.mark.parametrize("neck", NECKS, ids=lambda neck: f"{neck.tuning} {neck.frets} {neck.reach_mm}")
 @given(
     tunes(),
     MANNERS,
-    st.sampled_from(NECKS),
     st.sampled_from((("close",), ("drop 2",), ("drop 3",), ("drop 2 and 4",), ("drop 2", "drop 3"))),
     st.sampled_from((10, 60, 120, 600)),
 )
-@example(EMPTY_FIRST, Manner(share=1, approached=0, contour="rising", swing=True, seed=7), NECKS[5], ("close",), 120)
-@settings(max_examples=150)
-def test_any_neck_is_answered_soundly(made, manner, neck, spreads, tempo):
+@example(EMPTY_FIRST, Manner(share=1, approached=0, contour="rising", swing=True, seed=7), ("close",), 120)
+@settings(max_examples=30)
+def test_any_neck_is_answered_soundly(neck, made, manner, spreads, tempo):
     plain = arrange(made, neck=neck, spreads=spreads, tempo=tempo, density="every")
     answered = answer(plain, manner)
     assert_fits(plain, answered)
     assert {item.voicing.spread for item in answered.answers} <= set(spreads)
     assert musicxml(answered) == musicxml(answer(plain, manner))
     assert csv_text(answered)
+
+
+@pytest.mark.parametrize("tempo", [10, 600])
+@pytest.mark.parametrize("neck", NECKS[:5], ids=lambda neck: neck.tuning)
+def test_the_slowest_and_the_fastest_are_answered(neck, tempo):
+    """Over a gap of twelve beats and the last one of seven."""
+    held = tune_of("[Cmaj7] E5/4", "r/4", "r/4", "[Dm7] F5/4", "[G7] r/4", tempo=tempo)
+    plain = arrange(held, neck=neck, density="every")
+    assert plain.share == 1
+    for seed in range(4):
+        answered = answer(plain, share=1, seed=seed)
+        assert_fits(plain, answered)
+        assert len({item.call for item in answered.answers}) == 2
 
 
 # --- gaps ---------------------------------------------------------------------------------------------------------
@@ -511,6 +524,12 @@ SMALL_GAPS = {
     "diminished call": (("[C6] D5/2 r/1", "[C6] C5/3"), {"tempo": 100}, (3, 4)),
     "triad": (("[C] C5/2 r/1", "[F] C5/3"), {"tempo": 100}, (3, 4)),
     "both spreads": (("[Cmaj7] E5/2", "[Dm7] F5/2"), {"tempo": 100, "spreads": ("drop 2", "drop 3")}, (2, 4)),
+    "same top": (("[Am7] C5/2", "[Am7] C5/2"), {"tempo": 60, "neck": Neck(), "spreads": ("drop 2", "drop 3")}, (2, 4)),
+    "led in haste": (
+        ("[Cmaj7] C4/3", "[N.C.] C4/3"),
+        {"tempo": 190, "neck": Neck(), "pins": {0: "x2201x"}},
+        (3, 4),
+    ),
     "other tuning": (("[Cmaj7] E5/3", "[Dm7] F5/3"), {"tempo": 130, "neck": Neck("open G", 9, capo=1)}, (3, 4)),
     "three chords": (("[G7] D5/4", "[Cmaj7] E5/4"), {"tempo": 120, "neck": Neck(frets=5)}, (4, 4)),
     "triplets": (("[G7] D5/3", "[Cmaj7] E5/3"), {"tempo": 60, "neck": Neck(frets=5)}, (3, 4)),
@@ -531,8 +550,9 @@ def test_the_best_answers_are_those_found_by_trying_all(name):
         manner = Manner(share=1, approached=seed % 2, seed=seed, swing=seed == 3)
         every = Every(plain, gap, manner)
         costs = every.costs()
-        found = answers_for(plain, gap, manner, 15)
-        assert [cost for cost, _ in found] == pytest.approx(sorted(costs.values())[:15])
+        count = len(costs) + 1 if len(costs) < 1000 else 60  # all of them where they are not too many
+        found = answers_for(plain, gap, manner, count)
+        assert [cost for cost, _ in found] == pytest.approx(sorted(costs.values())[:count])
         for cost, answers in found:
             assert costs[key_of(answers)] == pytest.approx(cost)
         assert len({key_of(answers) for _, answers in found}) == len(found)

@@ -158,7 +158,7 @@ def voila(chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[C
         write_notebook(folder / "shown.ipynb", cells)
         port = free_port()
         command = [sys.executable, "-m", "voila", "shown.ipynb", "--no-browser", f"--port={port}"]
-        server = served([*command, "--Voila.ip=127.0.0.1"], folder, f"http://127.0.0.1:{port}/static/favicon.ico")
+        server = served([*command, "--Voila.ip=127.0.0.1"], folder, f"http://127.0.0.1:{port}/voila/static/voila.js")
         running.append(server)
         next(server)
         return f"http://127.0.0.1:{port}"

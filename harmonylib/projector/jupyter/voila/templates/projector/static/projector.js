@@ -1,0 +1,93 @@
+// One step at a time. Voila calls voila_process after each cell and voila_finish after the last.
+"use strict";
+
+const FORWARD = ["ArrowRight", "PageDown"];
+const BACKWARD = ["ArrowLeft", "PageUp"];
+const CONTROLS = "input, select, textarea, audio, summary, [role=application], [role=slider], .noUi-handle, .block-player";
+
+window.voila_heartbeat = () => {};
+window.display_cells = () => {}; // Voila's script would show its own frame
+window.voila_process = (number, count) => {
+  document.querySelector(".progress span").textContent = `· cell ${number} of ${count}`;
+};
+
+window.voila_finish = () => {
+  const frame = document.querySelector(".steps");
+  const [back, next] = [".back", ".next"].map((name) => document.querySelector(name));
+  const filled = (step) => step.innerText.trim() || step.querySelector("svg, img, audio, video, .widget");
+  for (const step of document.querySelectorAll(".step")) {
+    step.classList.add("now"); // text is read only where it is laid out
+    if (!filled(step)) step.remove();
+    step.classList.remove("now");
+  }
+  const steps = [...document.querySelectorAll(".step")];
+  let now = 0;
+
+  const below = () => frame.scrollHeight - frame.clientHeight - frame.scrollTop > 8;
+  const above = () => frame.scrollTop > 8;
+
+  function told() {
+    back.disabled = now === 0 && !above();
+    next.disabled = now === steps.length - 1 && !below();
+    const more = below() ? "More ⌄" : "Next ›";
+    if (next.textContent !== more) next.textContent = more;
+  }
+
+  function show(step) {
+    now = Math.max(0, Math.min(step, steps.length - 1));
+    steps.forEach((one, number) => one.classList.toggle("now", number === now));
+    frame.scrollTop = 0;
+    history.replaceState(null, "", `#step-${now + 1}`);
+    document.querySelector(".position").textContent = `Step ${now + 1} of ${steps.length}`;
+    window.dispatchEvent(new Event("resize")); // widgets laid out while hidden measure again
+    told();
+    frame.focus({ preventScroll: true });
+  }
+
+  // what does not fit the window is scrolled through before the next step, so that two buttons reach everything
+  function go(way) {
+    if (way > 0 ? below() : above()) {
+      frame.scrollTop += way * 0.85 * frame.clientHeight;
+      told();
+    } else if (steps[now + way]) {
+      show(now + way);
+    }
+  }
+
+  const asked = () => Number(/^#step-(\d+)$/.exec(location.hash)?.[1] ?? 1) - 1;
+  back.addEventListener("click", () => go(-1));
+  next.addEventListener("click", () => go(1));
+  frame.addEventListener("scroll", told);
+  new ResizeObserver(told).observe(frame);
+  steps.forEach((step) => new ResizeObserver(told).observe(step));
+  window.addEventListener("hashchange", () => asked() !== now && show(asked()));
+  window.addEventListener(
+    "keydown",
+    (event) => {
+      if (event.ctrlKey || event.metaKey || event.altKey || event.shiftKey) return;
+      // a remote sends page keys, which always turn the page; arrows are left to a control that is in use
+      const paging = event.key.startsWith("Page");
+      if (!paging && event.target.closest?.(CONTROLS)) return;
+      const way = FORWARD.includes(event.key) ? 1 : BACKWARD.includes(event.key) ? -1 : 0;
+      if (!way) return;
+      event.preventDefault();
+      event.stopPropagation();
+      go(way);
+    },
+    true,
+  );
+  document.body.classList.remove("working");
+  if (steps.length) show(asked());
+};
+
+// the contents: page and arrow keys move along the chapters, Enter opens one
+if (document.querySelector(".contents")) {
+  const links = [...document.querySelectorAll(".contents a")];
+  window.addEventListener("keydown", (event) => {
+    const way = [...FORWARD, "ArrowDown"].includes(event.key) ? 1 : [...BACKWARD, "ArrowUp"].includes(event.key) ? -1 : 0;
+    if (!way || !links.length) return;
+    event.preventDefault();
+    const at = links.indexOf(document.activeElement);
+    links[at < 0 ? 0 : Math.max(0, Math.min(at + way, links.length - 1))].focus();
+  });
+}
