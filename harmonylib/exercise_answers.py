@@ -122,6 +122,7 @@ class Given:
     midi: tuple[int, ...] = ()
     grip: Grip | None = None
     by_degree: bool = False
+    remarks: tuple[str, ...] = ()
 
 
 def notes(answer: Plain, chord: Chord, neck: Neck) -> Given:
@@ -131,7 +132,7 @@ def notes(answer: Plain, chord: Chord, neck: Neck) -> Given:
     >>> notes("C Eb G Bb", c, neck).names == notes("1 b3 5 b7", c, neck).names == notes("1b35b7", c, neck).names
     True
     >>> notes(((3, 3), (5, 3)), c, neck)
-    Given(names=(C, B♭), midi=(48, 58), grip=Grip(frets=(None, 3, None, 3, None, None), fingers=()), by_degree=False)
+    Given(names=(C, B♭), midi=(48, 58), grip=Grip(frets=(None, 3, None, 3, None, None), fingers=()), ...)
     """
     clicks = _pairs(answer)
     frets = None if clicks else _frets(answer, neck)
@@ -145,7 +146,9 @@ def notes(answer: Plain, chord: Chord, neck: Neck) -> Given:
         raise Unread(f"{shown(answer)} names no notes")
     degrees = [_degree_text(token) for token in tokens]
     if all(degrees):
-        return Given(tuple(chord.name_of(d) for d in degrees if d), by_degree=True)
+        own = [_own_degree(d, chord) for d in degrees if d]
+        remarks = (f"{d} is short for {o} of {chord}" for d, o in zip(degrees, own, strict=True) if d != o)
+        return Given(tuple(chord.name_of(d) for d in own), by_degree=True, remarks=tuple(remarks))
     read = [_note(token) for token in tokens]
     pitches = [item for item in read if isinstance(item, Pitch)]
     midi = tuple(pitch.midi for pitch in pitches) if len(pitches) == len(read) else ()
@@ -155,7 +158,7 @@ def notes(answer: Plain, chord: Chord, neck: Neck) -> Given:
 def named(midi: int, chord: Chord) -> Name:
     """A sounding note spelled as its chord spells it, else plainly."""
     degree = chord.tones.get(midi % 12)
-    return chord.name_of(degree) if degree else spell(midi)
+    return chord.name_of(degree) if degree else spell(midi, flats=any(name.alter < 0 for name in chord.names))
 
 
 def _tokens(answer: Plain) -> list[str]:
@@ -182,6 +185,17 @@ def _degree_text(token: str) -> str | None:
     except HarmonyError:
         return None
     return token.replace("b", "♭").replace("#", "♯")
+
+
+def _own_degree(degree: str, chord: Chord) -> str:
+    """A bare 3, 5 or 7 stands for the chord's own third, fifth or seventh, as in the shorthand 1573.
+
+    >>> _own_degree("7", Chord.parse("C7")), _own_degree("7", Chord.parse("Cmaj7")), _own_degree("6", Chord.parse("C7"))
+    ('♭7', '7', '6')
+    """
+    if degree in chord.degrees:
+        return degree
+    return next((own for own in chord.degrees if own.lstrip("♭♯") == degree), degree)
 
 
 def _note(token: str) -> Name | Pitch:
@@ -383,7 +397,7 @@ def _part(text: str | None) -> Fraction:
     return Fraction(PARTS_OF_BEAT.get(text, "0" + text if text.startswith(".") else text))
 
 
-def keyed(answer: Plain, keys: Mapping[str, Sequence[str]], count: int = 0) -> dict[str, Plain]:
+def keyed(answer: Plain, keys: Mapping[str, Sequence[str]]) -> dict[str, Plain]:
     """The parts of an answer by name, whether written as a dictionary (any of each part's names) or in order."""
     if isinstance(answer, dict):
         by_name = {other: key for key, others in keys.items() for other in (key, *others)}

@@ -174,7 +174,14 @@ def above(degree: str, chord: Chord) -> str:
     steps, semitones = interval(degree)
     if degree == "1":
         return f"{chord.root} itself"
-    return f"{semitones % 12} semitones above {chord.root}, on the letter {chord.root.up(steps, semitones).letter}"
+    return (
+        f"{many(semitones % 12, 'semitone')} above {chord.root}, on the letter {chord.root.up(steps, semitones).letter}"
+    )
+
+
+def far(name: Name, chord: Chord) -> str:
+    """How far a note lies above the root of a chord."""
+    return f"{name} lies {many((name.pitch_class - chord.root.pitch_class) % 12, 'semitone')} above {chord.root}"
 
 
 def what_is(name: Name, chord: Chord) -> str:
@@ -186,7 +193,7 @@ def what_is(name: Name, chord: Chord) -> str:
     degree = chord.tones.get(name.pitch_class)
     if degree:
         return f"{name} is {word(degree)}"
-    return f"{name} lies {(name.pitch_class - chord.root.pitch_class) % 12} semitones above {chord.root}"
+    return far(name, chord)
 
 
 def respelled(names: Sequence[Name], chord: Chord, degrees: Sequence[str]) -> list[str]:
@@ -214,9 +221,9 @@ def compare_voices(given: Given, voicing: Voicing) -> Verdict:
         asked = [pitch.midi - voicing.top.midi for pitch in voicing.pitches]
         for place, (is_, ought) in enumerate(zip(under, asked, strict=True)):
             if is_ != ought:
-                lies = f"{abs(is_)} semitones {'under' if is_ < 0 else 'over'} the top note"
+                lies = f"{many(abs(is_), 'semitone')} {'under' if is_ < 0 else 'over'} the top note"
                 faults.append(f"{VOICES[3 - place]} lies {lies}, asked is {-ought}: the right note in another octave")
-    return faults, respelled(given.names, voicing.chord, voicing.degrees) if not faults else []
+    return faults, [*given.remarks, *respelled(given.names, voicing.chord, voicing.degrees)] if not faults else []
 
 
 def voicing_of(grip: Grip, chord: Chord, neck: Neck) -> Voicing:
@@ -233,13 +240,9 @@ def voicing_of(grip: Grip, chord: Chord, neck: Neck) -> Voicing:
     )
 
 
-def bare_marks(grip: Grip, neck: Neck, chord: Chord | None = None) -> tuple[Mark, ...]:
-    """A grip on the neck that gives nothing away; with a chord, its notes by name."""
-    marks = []
-    for place, fret in enumerate(grip.frets):
-        name = "" if fret is None or chord is None else str(read.named(neck.open_midi[place] + fret, chord))
-        marks.append(Mark(len(grip.frets) - place, fret, name, "plain"))
-    return tuple(marks)
+def bare_marks(grip: Grip) -> tuple[Mark, ...]:
+    """A grip on the neck that gives nothing away."""
+    return tuple(Mark(len(grip.frets) - place, fret) for place, fret in enumerate(grip.frets))
 
 
 def draw_chord(draws: random.Random, level: int) -> Chord:
@@ -255,8 +258,9 @@ def draw_spread(draws: random.Random, level: int) -> str:
     return draws.choice(LEVELS[level][2].split(","))
 
 
-def draw_grip(draws: random.Random, level: int, neck: Neck = Neck()) -> tuple[Chord, Voicing, Grip]:  # noqa: B008
-    """A chord with a grip of it: on level 1 the middle strings, else any string set."""
+def draw_grip(draws: random.Random, level: int) -> tuple[Chord, Voicing, Grip]:
+    """A chord with a grip of it on the usual neck: on level 1 the middle strings, else any string set."""
+    neck = Neck()
     while True:
         chord, spread = draw_chord(draws, level), draw_spread(draws, level)
         sets = neck.string_sets(spread)
@@ -278,6 +282,15 @@ def counted(number: int, what: str) -> str:
     ('1 note is', '3 notes are')
     """
     return f"1 {what} is" if number == 1 else f"{number} {what}s are"
+
+
+def many(number: int | str, what: str) -> str:
+    """A number with its noun.
+
+    >>> many(1, "semitone"), many("1½", "quarter")
+    ('1 semitone', '1½ quarters')
+    """
+    return f"{number} {what}{'' if str(number) == '1' else 's'}"
 
 
 def joined(items: Iterable[object]) -> str:

@@ -15,7 +15,7 @@ from harmonylib import exercise_answers as read
 from harmonylib.arranging import Choice
 from harmonylib.diagrams import Picture, calls_picture, grip_row
 from harmonylib.exercise_answers import Plain, Unread
-from harmonylib.exercise_base import Verdict
+from harmonylib.exercise_base import Verdict, counted, many
 from harmonylib.exercise_tunes import BARS, TuneExercise, bar_beat, material, place
 from harmonylib.fills import Gap, Manner, answers_for, check_answers, gaps, written
 from harmonylib.neck import Grip
@@ -62,9 +62,10 @@ class FindGaps(TuneExercise):
     def question(self) -> str:
         calls = [c for c in self.arrangement.choices if self._inside(c.note.onset)]
         lengths = ", ".join(
-            f"{place(self.arrangement.tune, c.note.onset)} {c.note.pitch} for {_length(c.note.duration)}" for c in calls
+            f"{place(self.arrangement.tune, c.note.onset)} {c.note.pitch} for {_quarters(c.note.duration)}"
+            for c in calls
         )
-        return f"At which bar and beat do the gaps open in {self._where}? The calls: {lengths} quarters."
+        return f"At which bar and beat do the gaps open in {self._where}? The calls: {lengths}."
 
     @property
     def picture(self) -> Picture:
@@ -77,7 +78,7 @@ class FindGaps(TuneExercise):
         )
         return (
             "a gap opens when a call has rung for a beat, or has ended, and closes with the next call",
-            f"there are {len(self._open)}",
+            f"{counted(len(self._open), 'gap')} to be found",
             f"they follow the calls at {held}",
         )
 
@@ -119,7 +120,7 @@ class FindGaps(TuneExercise):
         if call.voicing is None:
             return f"the note at {where} is single, not a chord that calls"
         if own is None:
-            return f"after the call at {where} the next one comes before a beat has passed"
+            return f"when the call at {where} has rung for a beat, the next one is already there"
         if onset < own.start:
             return f"the call at {where} has to ring for a beat first"
         return f"the gap after the call at {where} is open already"
@@ -129,8 +130,8 @@ class FindGaps(TuneExercise):
         return material(draws, level)
 
 
-def _length(quarters: Fraction) -> str:
-    return beat_text(quarters).lstrip("0") or "0"
+def _quarters(length: Fraction) -> str:
+    return many(beat_text(length).lstrip("0") or "0", "quarter")
 
 
 @dataclass(frozen=True, repr=False)
@@ -188,7 +189,7 @@ class AnswerCall(TuneExercise):
         ends = f"the next call, {after.note.pitch} as {after.grip}, comes" if after else "the tune ends"
         return (
             f"In {self._where} the call {call.note.pitch} over {call.chord} is held as {call.grip} at "
-            f"{tune.where(call.note.onset)}; {ends} {_length(gap.end - call.note.onset)} quarters after it. Answer it "
+            f"{tune.where(call.note.onset)}; {ends} {_quarters(gap.end - call.note.onset)} after it. Answer it "
             "with chords of the harmony: beats after the call, length in quarters, grip."
         )
 
@@ -201,11 +202,11 @@ class AnswerCall(TuneExercise):
     @property
     def hints(self) -> tuple[str, ...]:
         first = self._answers(self._gap)[0]
-        opens = _length(self._gap.start - self._call.note.onset)
+        opens = _quarters(self._gap.start - self._call.note.onset)
         return (
-            f"the gap opens {opens} quarters after the call; all answers must end before the next one",
+            f"the gap opens {opens} after the call; all answers must end before the next one",
             f"another inversion of {first.voicing.chord} near the hand will do",
-            f"at {_length(first.onset - self._call.note.onset)}: {first.grip}",
+            f"{_quarters(first.onset - self._call.note.onset)} after the call: {first.grip}",
         )
 
     @property

@@ -22,8 +22,10 @@ from harmonylib.exercise_base import (
     compare_voices,
     draw_chord,
     draw_spread,
+    far,
     four_notes,
     joined,
+    many,
     respelled,
     text_of,
     word,
@@ -70,8 +72,8 @@ class Spell(Exercise):
     @property
     def hints(self) -> tuple[str, ...]:
         chord = self._chord
-        rule = ", ".join(f"{word(d)} {above(d, chord)}" for d in self._degrees[1:])
-        return (f"{chord} is a {chord.family}: {joined(self._degrees)}", f"from {chord.root}: {rule}")
+        rules = "; ".join(f"{d} is {above(d, chord)}" for d in self._degrees[1:])
+        return (f"{chord} is a {chord.family}: {joined(self._degrees)}", rules)
 
     @property
     def truth(self) -> str:
@@ -93,19 +95,15 @@ class Spell(Exercise):
             near = sorted(extra, key=lambda name, d=degree: (name.letter != chord.name_of(d).letter,))  # type: ignore[misc]
             if near:
                 extra.remove(near[0])
-                faults.append(f"{word(degree)} is off: {_far(near[0], chord)}; asked is {above(degree, chord)}")
+                faults.append(f"{word(degree)} is off: {far(near[0], chord)}; asked is {above(degree, chord)}")
             else:
                 faults.append(f"{word(degree)} is missing: {above(degree, chord)}")
-        faults += [f"{name} is no note of {chord}: {_far(name, chord)}" for name in extra]
+        faults += [f"{name} is no note of {chord}: {far(name, chord)}" for name in extra]
         return faults, respelled(given.names, chord, self._degrees)
 
     @classmethod
     def drawn(cls, draws: random.Random, level: int) -> dict[str, Any]:
         return {"chord": str(draw_chord(draws, level))}
-
-
-def _far(name: Name, chord: Chord) -> str:
-    return f"{name} lies {(name.pitch_class - chord.root.pitch_class) % 12} semitones above {chord.root}"
 
 
 @dataclass(frozen=True, repr=False)
@@ -160,7 +158,8 @@ class Drop(Exercise):
     @property
     def hints(self) -> tuple[str, ...]:
         lowered = " and ".join(str(self._close.pitches[-n].name) for n in SPREADS[self.spread])
-        return (self._rule, f"here {lowered} goes down, {self._voicing.top.name} stays on top")
+        go = "go" if " and " in lowered else "goes"
+        return (self._rule, f"here {lowered} {go} down, {self._voicing.top.name} stays on top")
 
     @property
     def truth(self) -> str:
@@ -194,7 +193,7 @@ class Degree(Exercise):
     (Right: B♭ is the minor seventh (♭7) of C7., Not yet: the major seventh (7) lies 11 semitones above C, B♭ lies 10.)
     """
 
-    kind = "degree"
+    kind = "which_degree"
     about = "say whether a note is in the chord, and which degree"
     form = "write a degree such as 5 or b3, or foreign"
     note: str
@@ -232,7 +231,7 @@ class Degree(Exercise):
     def hints(self) -> tuple[str, ...]:
         return (
             f"{self._chord} is a {self._chord.family}: {joined(self._chord.tones.values())}",
-            f"{self._name} lies {self._distance} semitones above {self._chord.root}",
+            far(self._name, self._chord),
             f"the notes are {joined(self._chord.name_of(d) for d in self._chord.tones.values())}",
         )
 
@@ -265,18 +264,15 @@ class Degree(Exercise):
                 return [], []
             if self._only_a_fill:
                 return [], [f"a block chord fills {self._chord} up with {self._name}, its {DEGREE_WORDS[self._degree]}"]
-            return [
-                f"{self._name} is in {self._chord}: it lies {self._distance} semitones above {self._chord.root}"
-            ], []
+            return [f"{self._name} is in {self._chord}: {far(self._name, self._chord)}"], []
         if answer is True or text in ("yes", "chord tone"):
             raise Unread("which degree is it, then? write it, as in 5 or b3")
         found = words.get(text.removeprefix("the "), "") if isinstance(text, str) else ""
         found = found or read.degree(answer)
         semitones = interval(found)[1] % 12
         if semitones != self._distance:
-            named = (
-                f"{word(found)} lies {semitones} semitones above {self._chord.root}, {self._name} lies {self._distance}"
-            )
+            above_root = f"{many(semitones, 'semitone')} above {self._chord.root}"
+            named = f"{word(found)} lies {above_root}, {self._name} lies {self._distance}"
             return [named if self._degree else f"{named}: it is foreign to {self._chord}"], []
         if self._degree is None:
             held = joined(self._chord.name_of(d) for d in self._chord.tones.values())
@@ -302,7 +298,7 @@ class WhichDiminished(Exercise):
     (Right: the leading-tone diminished seventh Bdim7, G7(♭9) without its root, resolves into C., Not yet: ...)
     """
 
-    kind = "diminished"
+    kind = "which_diminished"
     about = "choose the diminished seventh for a foreign note"
     form = f"write its name and which it is, as in Ebdim7, {' or '.join(ACTIONS)}"
     note: str

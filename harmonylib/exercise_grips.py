@@ -56,7 +56,7 @@ class _OnGrip(Exercise):
 
     @property
     def picture(self) -> Picture:
-        return neck_picture(self.neck, bare_marks(self._grip, self.neck), title=f"{self._voicing.chord}, {self._grip}")
+        return neck_picture(self.neck, bare_marks(self._grip), title=f"{self._voicing.chord}, {self._grip}")
 
     @classmethod
     def drawn(cls, draws: random.Random, level: int) -> dict[str, Any]:
@@ -99,7 +99,7 @@ class NameInversion(_OnGrip):
     @property
     def truth(self) -> str:
         name = self._voicing.inversion
-        return f"{self._why}, so {self._grip} is {'in root position' if name == INVERSIONS[0] else f'a {name}'}"
+        return f"{self._why}, so {self._grip} is in {name}"
 
     def solution(self) -> str:
         return self._voicing.inversion
@@ -144,9 +144,11 @@ class NextInversion(_OnGrip):
 
     @property
     def question(self) -> str:
+        folded = self._next[0][0].top.midi < self._voicing.top.midi
+        ends = " There the neck ends: take it an octave lower." if folded else ""
         return (
             f"{self._voicing.chord} is held as {self._grip}. Each voice moves up to the next note of the chord on its "
-            "own string: which grip (or which notes, bottom to top) comes next?"
+            f"own string: which grip (or which notes, bottom to top) comes next?{ends}"
         )
 
     @property
@@ -262,9 +264,15 @@ class FindRoot(_OnGrip):
         return faults, []
 
 
+STRING_WORDS = dict(zip("fir seco thi four fif six seven".split(), "1234567", strict=True))
+STRING_WORDS |= dict(zip("one two three five".split(), "1235", strict=True))
+"""Number words, ordinals without their ending."""
+
+
 def _string_number(value: Plain) -> int:
     text = str(value).lower().replace("string", "").strip(" .") if isinstance(value, (int, str)) else ""
     text = text.removesuffix("th").removesuffix("rd").removesuffix("nd").removesuffix("st")
+    text = STRING_WORDS.get(text, text)
     if not text.isascii() or not text.isdigit() or len(text) > 2:
         raise Unread(f"{read.shown(value)} is not a string: write its number, 1 for the highest")
     return int(text)
@@ -282,7 +290,8 @@ def _string_and_spread(text: str) -> dict[Plain, Plain]:
             return {"root": before.removeprefix("root").strip(" :,"), "spread": after}
         spread, _, rest = after.partition("," if "," in after else "string")
         return {"root": rest.removeprefix("root").strip(" :,") or None, "spread": spread.strip(" ,")}
-    return {"root": lower, "spread": None}
+    root, _, rest = lower.replace(",", " ").strip().partition(" ")
+    return {"root": root, "spread": rest or None} if root.isdigit() else {"root": lower, "spread": None}
 
 
 @dataclass(frozen=True, repr=False)
@@ -356,7 +365,7 @@ class FindGrips(Exercise):
         sets = dict.fromkeys(Grip.parse(text).string_set for text in self._grips)
         return (
             f"from the bottom the degrees are {', or '.join(orders)}",
-            f"there are {len(self._grips)}, on strings {', '.join(sets)}",
+            f"{counted(len(self._grips), 'grip')} to be found, on strings {', '.join(sets)}",
             f"one is {first}, {voicing.inversion}",
         )
 

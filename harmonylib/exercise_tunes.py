@@ -204,7 +204,11 @@ def grip_faults(choice: Choice, grip: Grip, arrangement: Arrangement) -> list[st
         if note % 12 not in allowed:
             wrong.append(f"{where}: string {number} of {grip} is off: {what_is(read.named(note, chord), over)}; {said}")
     if not wrong and (len(midi) != 4 or len({m % 12 for m in midi}) != 4):
+        twice = [m for m in midi if sum((m - other) % 12 == 0 for other in midi) > 1]
         held = joined(read.named(m, over) for m in midi)
+        if twice:
+            strings = [str(string) for string, m in zip(grip.strings, midi, strict=True) if (m - twice[0]) % 12 == 0]
+            held += f", {read.named(twice[0], over)} on strings {' and '.join(strings)}"
         wrong.append(f"{where}: {grip} holds {held}; four different notes of {over} are asked")
     return wrong
 
@@ -437,7 +441,7 @@ class Mend(TuneExercise):
                 continue
             choices = tuple(sounded(grip, c, whole) if c is choice else c for c in whole.choices)
             made = replace(whole, choices=choices)
-            if len(grip_faults(choice, grip, whole)) == 1 and len(check(made)) == 1:
+            if grip_faults(choice, grip, whole) and len(check(made)) == 1:
                 return choice.index, made
         raise HarmonyError(f"no grip in {self._where} can be spoilt: choose bars with chords in them")
 
@@ -520,5 +524,5 @@ def _place_and_grip(text: str, neck: Neck) -> tuple[Plain, Plain]:
     try:
         read.places(text)
     except Unread:
-        return (" ".join(words[:-1]) or None), words[-1]
+        return (" ".join(words[:-1]) or text), words[-1] if words else None
     return text, None

@@ -16,7 +16,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, fields
 
 from harmonylib.exercise_answers import shown
-from harmonylib.exercise_base import Exercise, Reply
+from harmonylib.exercise_base import LEVELS, Exercise, Reply
 from harmonylib.exercise_calls import AnswerCall, FindGaps
 from harmonylib.exercise_chords import Degree, Drop, Spell, WhichDiminished
 from harmonylib.exercise_grips import FindGrips, FindRoot, NameInversion, NextInversion, Shell
@@ -43,7 +43,6 @@ _CLASSES: dict[str, type[Exercise]] = {
 }
 KINDS = {kind: made.about for kind, made in _CLASSES.items()}
 """Every kind of exercise, and what it asks."""
-LEVELS = (1, 2, 3)
 _NECK = {item.name: item.default for item in fields(Neck)}
 _TRIES = 400
 
@@ -163,8 +162,8 @@ __all__ = [
     "random_exercise",
     "spell",
     "drop",
-    "degree",
-    "diminished",
+    "which_degree",
+    "which_diminished",
     "name_inversion",
     "next_inversion",
     "find_root",

@@ -16,6 +16,7 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass
 from html import escape
+from importlib.resources import files
 from typing import Any
 
 from harmonylib.arranging import Arrangement
@@ -153,6 +154,8 @@ def _drawn(
     width = max(width, LINE_MM * max(in_bars.values(), default=0) / COLUMNS_A_LINE)  # no bar is squeezed
     columns = round(COLUMNS_A_LINE * width / LINE_MM)
     score = _UNDRAWN.sub("", musicxml(arrangement, first=first, last=last, columns=columns))
+    # the engraver keeps this path by thread, and a notebook answers widgets in a thread of their own
+    verovio.setDefaultResourcePath(str(files("verovio") / "data"))
     verovio.enableLog(verovio.LOG_ERROR)
     toolkit = verovio.toolkit()
     breaks = "line" if "<print new-system" in score else "auto"

@@ -7,6 +7,7 @@ import importlib.util
 import io
 import os
 import re
+import threading
 from fractions import Fraction as F
 from pathlib import Path
 from typing import Any
@@ -572,3 +573,13 @@ def test_a_closed_folder_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     with pytest.raises(HarmonyError, match="nothing was written to the folder .*Permission denied"):
         scores.write_files(made(WALTZ), tmp_path, "tune")
     assert not list(tmp_path.iterdir())
+
+
+def test_a_thread_of_its_own_engraves_the_same_bytes() -> None:
+    """Widgets are answered in a thread, and the engraver keeps its settings by thread."""
+    arrangement = made([("[Cmaj7] E5:4", {"fifths": 0})])
+    here, there = scores.engrave(arrangement), []
+    worker = threading.Thread(target=lambda: there.append(scores.engrave(arrangement)))
+    worker.start()
+    worker.join()
+    assert there == [here]

@@ -6,6 +6,7 @@ Import names from here (`from widgets import NeckView`): many people write ``imp
 from widgets.desk import AnswerPanel, ArrangementPanel
 from widgets.neck import NeckView
 from widgets.panels import DiminishedPanel, InversionPanel, MelodyPanel, SpreadPanel
+from widgets.player import Player
 
 __all__ = [
     "AnswerPanel",
@@ -14,5 +15,6 @@ __all__ = [
     "InversionPanel",
     "MelodyPanel",
     "NeckView",
+    "Player",
     "SpreadPanel",
 ]

@@ -63,7 +63,9 @@ class ArrangementPanel(Panel):
         controls = {
             "bars": bar_slider(self._first, bars),
             "note": ipywidgets.IntSlider(description="note", min=0, max=last, style=BESIDE, readout=False),
-            "grip": ipywidgets.Select(description="grips", rows=5, style=BESIDE, layout={"width": "26em"}),
+            "grip": ipywidgets.Select(
+                description="grips", rows=5, style=BESIDE, layout={"width": "max-content", "min_width": "26em"}
+            ),
         }
         self._buttons = [
             ipywidgets.Button(description=word, layout={"width": "6em"}) for word in ("pin", "ban", "undo")

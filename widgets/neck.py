@@ -35,11 +35,12 @@ def _theme_css() -> str:
     """A panel's own colours and sizes, in every theme of the pictures."""
     rules = []
     for name, look in THEMES.items():
-        size = "13px" if name == "paper" else "17px"
+        size = "clamp(17px, 1.35vw, 30px)" if look.fills_width else "13px"
         rules.append(
             f".neck-panel.{theme_class(name)} {{ background: {look.paper}; color: {look.ink}; padding: 6px; "
             f"--jp-widgets-color: {look.ink}; --jp-widgets-label-color: {look.ink}; "
-            f"--jp-widgets-readout-color: {look.ink}; --jp-widgets-font-size: {size}; }}"
+            f"--jp-widgets-readout-color: {look.ink}; --jp-widgets-font-size: {size}; "
+            f"--jp-widgets-inline-height: calc(2.15 * {size}); }}"
         )
     return "\n".join(rules)
 
@@ -217,6 +218,6 @@ def _page(neck: Neck, frets: tuple[int, int] | None, left_handed: bool, theme: s
         "ink": look.ink,
         "soft": look.soft,
         "paper": look.paper,
-        "points": "18px" if look.fills_width else "13px",
+        "points": "max(17px, 1.7cqi)" if look.fills_width else "13px",
         "most": "none" if look.fills_width else f"{bare.width * 4 / 3:.0f}px",
     }

@@ -9,6 +9,7 @@ between them without the kernel.
 from __future__ import annotations
 
 from collections.abc import Mapping, MutableMapping
+from dataclasses import replace
 from typing import Any
 
 import ipywidgets
@@ -157,6 +158,8 @@ class MelodyPanel(Panel):
         degree = degree_of(pitch, chord)
         dim = passing(pitch, chord) if degree is None else None
         voicing = voice(dim.chord if dim else chord, spread, pitch)
+        if dim:
+            voicing = _kept(voicing, pitch)
         top, grips = voicing.top, self._neck.grips(voicing)
         verdict = (
             f"{top.name} is foreign to {chord}: {dim.sentence}"
@@ -219,7 +222,7 @@ class DiminishedPanel(Panel):
     def _pair(self, chord: Chord, spread: str, midi: int) -> list[Frame]:
         """The diminished seventh under a foreign note and, where the chord itself follows, the chord it falls into."""
         dim = passing(spell(midi).at(midi), chord)
-        before = voice(dim.chord, spread, spell(midi).at(midi))
+        before = _kept(voice(dim.chord, spread, spell(midi).at(midi)), spell(midi).at(midi))
         if not (grips := self._neck.grips(before)):
             return []
         title = f"{before.top} over {chord}, {dim.chord} {grips[0]}"
@@ -258,6 +261,11 @@ def _frame(neck: Neck, voicing: Voicing, grip: Grip, label: str) -> Frame:
 def _words(voicing: Voicing, grip: Grip) -> str:
     notes = " ".join(map(str, voicing.pitches))
     return f"{voicing.spread} on strings {grip.string_set}, {voicing.inversion}: {notes}"
+
+
+def _kept(voicing: Voicing, melody: Pitch) -> Voicing:
+    """The voicing with the spelling the melody note has, whatever the diminished chord calls it."""
+    return replace(voicing, pitches=(*voicing.pitches[:-1], melody))
 
 
 def _foreign_top(marks: tuple[Mark, ...]) -> tuple[Mark, ...]:

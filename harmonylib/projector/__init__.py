@@ -34,10 +34,11 @@ REMARK = 160  # prose of fewer letters that leads to nothing is a remark on what
 
 # pixels and letters in a window of 1280 by 720, as style sheet and themes make them
 ROOM, WIDTH = 632, 1220
-PROSE_LETTERS, PROSE_LINE = 88, 36
-TEXT_LETTERS, TEXT_LINE = 84, 31
-SECTION, AUDIO, SUMMARY = 36, 60, 34
-UNKNOWN = 420
+PROSE_LETTERS, PROSE_LINE = 88, 32.4
+TEXT_LETTERS, TEXT_LINE = 84, 31.2
+GAP, AUDIO, SUMMARY = 12, 48, 34
+UNKNOWN, CONTROLS = 420, 190
+WIDGET = re.compile(r"\b(\w*Panel|NeckView|ScoreView|Player)\(")  # stored as its still picture, without its controls
 
 Cell = dict[str, Any]
 
@@ -64,9 +65,9 @@ def contents(folder: Path) -> tuple[Chapter, ...]:
 
 
 def cut(cells: list[Cell]) -> list[Cell]:
-    """The cells with their step, counted from 1, in `metadata["projector"]`; prose comes apart at its headings.
+    """The cells with their step, counted from 1, and their section in `metadata["projector"]`.
 
-    A step without a heading of its own is told its section there, under "section".
+    Prose comes apart at its headings.
 
     >>> chapter = [{"cell_type": "markdown", "metadata": {}, "source": "# One\\n\\nHello.\\n\\n## Two\\n\\nMore."}]
     >>> [(piece["source"], piece["metadata"]["projector"]["step"]) for piece in cut(chapter)]
@@ -81,17 +82,13 @@ def cut(cells: list[Cell]) -> list[Cell]:
             heading = _heading(piece["source"])
             leads = after is not None and after["cell_type"] == "code" and _height(after) > 0
             remark = shows and not heading and not leads and len(piece["source"]) < REMARK
-            starts = not remark
+            starts = not (remark and filled + height <= ROOM)
         else:
             starts = height > 0 and filled > 0 and filled + height > ROOM
-        first = starts or not step
-        if first:
+        if starts or not step:
             step, filled, shows = step + 1, 0.0, False
-        section = heading or section
-        filled += height + (SECTION if first and not heading else 0)
-        shows = shows or (not is_prose and height > 0)
-        place = {"step": step, "section": section if first and not heading else ""}
-        placed.append({**piece, "metadata": {**piece["metadata"], "projector": place}})
+        section, filled, shows = heading or section, filled + height, shows or (not is_prose and height > 0)
+        placed.append({**piece, "metadata": {**piece["metadata"], "projector": {"step": step, "section": section}}})
     return placed
 
 
@@ -122,14 +119,15 @@ def _joined(text: str | list[str]) -> str:
 def _height(cell: Cell) -> float:
     """About how high a cell stands on the wall, in pixels of a window 1280 wide, judged by what it stored."""
     if cell["cell_type"] == "markdown":
-        heading = _heading(cell["source"])
-        return _lines(cell["source"], PROSE_LETTERS) * PROSE_LINE + (20 if heading else 0)
+        parts = re.split(r"\n\n|\n(?=[-|\d])", cell["source"])
+        return sum(_folded(part, PROSE_LETTERS) * PROSE_LINE + GAP for part in parts)
     if cell["cell_type"] != "code" or SKIP in cell["metadata"].get("tags", ()):
         return 0
     outputs = cell.get("outputs", [])
     if not outputs and not cell.get("execution_count"):
         return UNKNOWN  # it never ran, and may show anything
-    return sum(map(_output_height, outputs))
+    controls = CONTROLS if outputs and WIDGET.search(_joined(cell["source"])) else 0
+    return sum(map(_output_height, outputs)) + controls
 
 
 def _output_height(output: Mapping[str, Any]) -> float:
@@ -143,13 +141,13 @@ def _output_height(output: Mapping[str, Any]) -> float:
         return WIDTH * share * (LINE_MM / PROJECTOR_MM if html else 1) + (SUMMARY if "<details" in html else 0)
     if html or svg or any(kind.startswith("image/") for kind in data):
         return UNKNOWN
-    return _lines(_joined(output.get("text", data.get("text/plain", ""))), TEXT_LETTERS) * TEXT_LINE + 12
+    lines = _joined(output.get("text", data.get("text/plain", ""))).rstrip().split("\n")
+    return sum(_folded(line, TEXT_LETTERS) for line in lines) * TEXT_LINE + GAP
 
 
-def _lines(text: str, letters: int) -> int:
-    """Lines a text takes where a line holds so many letters; prose that was folded by hand is folded anew."""
-    paragraphs = re.split(r"\n\n|\n(?=[-|\d])", text.strip()) if letters == PROSE_LETTERS else text.rstrip().split("\n")
-    return sum(-(-max(len(paragraph), 1) // letters) for paragraph in paragraphs)
+def _folded(text: str, letters: int) -> int:
+    """Lines a paragraph takes where a line holds so many letters."""
+    return max(1, -(-len(text) // letters))
 
 
 def serve(folder: Path, *, dark: bool = False, port: int = PORT, browser: bool = True) -> None:

@@ -460,8 +460,10 @@ def test_how_fast_a_panel_answers(race: Watched, capsys: pytest.CaptureFixture[s
     desk = page.locator(".jp-Cell").nth(3)
 
     def pin(number: int) -> None:
+        settled(race)
         if not number % 2:
             desk.locator("select").select_option(index=1)
+            settled(race)
         desk.get_by_role("button", name="undo" if number % 2 else "pin").click()
 
     figures["pin or undo, chain re-formed and engraved"] = timed(
@@ -480,8 +482,8 @@ def test_how_fast_a_panel_answers(race: Watched, capsys: pytest.CaptureFixture[s
 
 # --- and leaves nothing -------------------------------------------------------------------------------------------
 
-# a closed ipywidgets Dropdown and IntSlider leave 200 nodes and 0.05 MB on the page (measured on these two alone), so the
-# limits for the page hold for the neck, whose picture has some 300 nodes; those for the kernel hold for panels too
+# a closed ipywidgets Dropdown and IntSlider leave 200 nodes and 0.05 MB on the page (measured on these two alone), so
+# the limits for the page hold for the neck, a picture of some 300 nodes; those for the kernel hold for panels too
 MOST_HEAP_MB, MOST_RSS_MB, MOST_NODES = 6.0, 14.0, 2500
 
 

@@ -38,6 +38,7 @@ window.voila_finish = () => {
     steps.forEach((one, number) => one.classList.toggle("now", number === now));
     frame.scrollTop = 0;
     history.replaceState(null, "", `#step-${now + 1}`);
+    document.querySelector(".title").textContent = steps[now].dataset.section;
     document.querySelector(".position").textContent = `Step ${now + 1} of ${steps.length}`;
     window.dispatchEvent(new Event("resize")); // widgets laid out while hidden measure again
     told();

@@ -1,0 +1,281 @@
+"""The projector in a browser: one step at a time, legible from the last row, alive, and nothing asked of elsewhere.
+
+Legible, in a window of 1280 by 720: prose and lists at least 24 pixels, headings and chord names 28, and the smallest
+letter in a picture 16.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import nbformat
+import pytest
+
+from harmonylib.__main__ import CHAPTERS
+from harmonylib.diagrams import THEMES
+from harmonylib.projector import contents, cut
+from tests.browser.conftest import Watched, free_port, served, write_notebook
+
+LISTED = contents(CHAPTERS)
+BODY, HEAD, PICTURE = 24, 28, 16
+
+# what an element shows itself, with its size on the screen: letters of a drawing are scaled with it
+LETTERS = """() => [...document.querySelectorAll('.step.now *, .bar *')].filter(one => one.checkVisibility()
+    && one.getBoundingClientRect().width && !one.closest('script, title, desc')
+    && [...one.childNodes].some(node => node.nodeType === 3 && node.data.trim())
+).map(one => {
+    const size = parseFloat(getComputedStyle(one).fontSize), frame = one.closest('svg');
+    const scale = frame ? Math.hypot(one.getScreenCTM().a, one.getScreenCTM().b) : 1;
+    return { text: one.textContent.trim().slice(0, 40), size: size * scale,
+        kind: one.closest('h1, h2, h3, .harm') ? 'head' : frame ? 'picture' : 'body' };
+})"""
+# drawings whose letters are outlines: points of the page they were drawn on, and pixels
+OUTLINED = """() => [...document.querySelectorAll('.step.now svg')].filter(svg => !svg.querySelector('text')
+    && !svg.parentElement.closest('svg')).map(svg => svg.getBoundingClientRect().width / svg.viewBox.baseVal.width)"""
+FIT = """() => { const frame = document.querySelector('.steps'), step = document.querySelector('.step.now');
+    return { over: frame.scrollHeight - frame.clientHeight, aside: document.documentElement.scrollWidth - innerWidth,
+        inner: frame.scrollWidth - frame.clientWidth,
+        parts: [...step.children].filter(one => one.getBoundingClientRect().height).length,
+        seen: frame.contains(document.elementFromPoint(60, 40)) } }"""
+
+
+@pytest.fixture(scope="module")
+def projected(
+    chromium: Any, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Callable[[list[str], Path | None], str]]:
+    """A function that puts the course, or another folder of chapters, on the projector and gives the address."""
+    pytest.importorskip("voila")
+    running: list[Iterator[None]] = []
+
+    def serve(options: list[str], folder: Path | None = None) -> str:
+        port = free_port()
+        command = [sys.executable, "-m", "harmonylib", "course", "--projector", "--no-browser", "--port", str(port)]
+        if folder:
+            code = f"from pathlib import Path; from harmonylib.projector import serve; serve(Path({str(folder)!r}), "
+            command = [sys.executable, "-c", f"{code}port={port}, browser=False)"]
+        server = served([*command, *options], tmp_path_factory.mktemp("projector"), f"http://127.0.0.1:{port}/")
+        running.append(server)
+        next(server)
+        return f"http://127.0.0.1:{port}"
+
+    yield serve
+    for server in running:
+        next(server, None)
+
+
+@pytest.fixture(scope="module")
+def course(projected: Callable[..., str]) -> str:
+    return projected([])
+
+
+@pytest.fixture(scope="module")
+def dark_course(projected: Callable[..., str]) -> str:
+    return projected(["--dark"])
+
+
+@pytest.fixture(scope="module")
+def own(projected: Callable[..., str], tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A chapter with a slider that the kernel answers, one that only the browser moves, and a fault at the end."""
+    folder = tmp_path_factory.mktemp("chapters")
+    write_notebook(
+        folder / "01_alive.ipynb",
+        [
+            "import ipywidgets\nfrom harmonylib import Neck, grip_marks\nfrom widgets import NeckView",
+            "slider, told = ipywidgets.IntSlider(description='number', value=3, max=9), ipywidgets.HTML()\n"
+            "def square(change): told.value = f'<b class=square>{change.new ** 2}</b>'\n"
+            "slider.observe(square, 'value')\nipywidgets.VBox([slider, told])",
+            "view = NeckView(Neck(), [grip_marks(Neck(), g, label='note') for g in ('x3545x', 'x7958x')],"
+            " titles=['one', 'two'])\nstep = ipywidgets.IntSlider(description='grip', max=1)\n"
+            "link = ipywidgets.jslink((step, 'value'), (view, 'frame'))\nipywidgets.VBox([step, view])",
+            "from harmonylib import Chord\nChord.parse('H7')",
+            "print('never reached')",
+        ],
+    )
+    return projected([], folder)
+
+
+def at(address: str, file: str) -> str:
+    return f"{address}/voila/render/{file}"
+
+
+def ready(watched: Watched) -> Any:
+    watched.page.wait_for_selector(".step.now", timeout=60_000)
+    return watched.page
+
+
+def place(page: Any) -> str:
+    return str(page.inner_text(".position"))
+
+
+def every_step(page: Any) -> Iterator[int]:
+    for number in range(1, page.locator(".step").count() + 1):
+        page.evaluate(f"location.hash = '#step-{number}'")
+        page.wait_for_function(f"document.querySelector('.position').textContent.startsWith('Step {number} of')")
+        yield number
+
+
+def test_the_contents_list_the_chapters_and_keys_open_one(opened: Callable[..., Watched], course: str) -> None:
+    watched = opened(f"{course}/")
+    page = watched.page
+    assert page.locator(".contents a").all_inner_texts() == [title for _, title in LISTED]
+    sizes = page.evaluate(
+        "[...document.querySelectorAll('.contents :is(h1, a)')].map(e => parseFloat(getComputedStyle(e).fontSize))"
+    )
+    assert min(sizes) >= HEAD
+    page.keyboard.press("PageDown")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("PageUp")
+    assert page.evaluate("document.activeElement.textContent") == LISTED[0].title
+    page.keyboard.press("Enter")
+    assert ready(watched).title() == LISTED[0].title
+    assert page.inner_text(".step.now h1").startswith("0 · ")
+    page.get_by_role("link", name="Contents").click()
+    page.wait_for_selector(".contents")
+    assert watched.outside == []
+    assert watched.errors == []
+
+
+def test_steps_go_by_buttons_keys_and_address(opened: Callable[..., Watched], course: str) -> None:
+    file = LISTED[0].file
+    cells = json.loads((CHAPTERS / file).read_text(encoding="utf-8"))["cells"]
+    total = cut(cells)[-1]["metadata"]["projector"]["step"]
+    page = ready(opened(at(course, file)))
+    assert place(page) == f"Step 1 of {total}"
+    assert page.locator(".step:visible").count() == 1
+    back, forward = page.get_by_role("button", name="Back"), page.get_by_role("button", name="Next")
+    assert back.is_disabled()
+    for act, number in (
+        (forward.click, 2),
+        (lambda: page.keyboard.press("PageDown"), 3),
+        (lambda: page.keyboard.press("ArrowRight"), 4),
+        (lambda: page.keyboard.press("ArrowLeft"), 3),
+        (lambda: page.keyboard.press("PageUp"), 2),
+        (back.click, 1),
+        (lambda: page.keyboard.press("PageUp"), 1),
+    ):
+        act()
+        assert place(page) == f"Step {number} of {total}"
+        assert page.url.endswith(f"#step-{number}")
+        assert page.locator(".step:visible").count() == 1
+        assert (
+            page.evaluate("[...document.querySelectorAll('.step')].findIndex(e => e.checkVisibility())") == number - 1
+        )
+    page.evaluate(f"location.hash = '#step-{total}'")
+    page.wait_for_function(f"document.querySelector('.position').textContent === 'Step {total} of {total}'")
+    assert page.get_by_role("button", name="Next").is_disabled()
+    linked = ready(opened(at(course, f"{file}#step-5")))
+    assert place(linked) == f"Step 5 of {total}"
+
+
+def test_what_is_longer_than_the_window_is_scrolled_through_first(opened: Callable[..., Watched], course: str) -> None:
+    page = ready(opened(at(course, LISTED[0].file), size=(1280, 400)))
+    page.evaluate("location.hash = '#step-4'")
+    page.wait_for_function("document.querySelector('.next').textContent.startsWith('More')")
+    presses = 0
+    while place(page).startswith("Step 4 "):
+        page.keyboard.press("PageDown")
+        presses += 1
+        assert presses < 10
+    assert presses > 1
+    assert place(page).startswith("Step 5 ")
+    assert page.evaluate("document.querySelector('.steps').scrollTop") == 0
+
+
+LOOKS = [(chapter.file, "light") for chapter in LISTED] + [(LISTED[n].file, "dark") for n in (0, -1)]
+
+
+@pytest.mark.parametrize(("file", "look"), LOOKS)
+def test_every_step_is_legible_from_the_last_row(
+    file: str, look: str, opened: Callable[..., Watched], request: pytest.FixtureRequest
+) -> None:
+    theme = THEMES[f"projector {look}"]
+    watched = opened(at(request.getfixturevalue("course" if look == "light" else "dark_course"), file))
+    page = ready(watched)
+    least: dict[str, float] = {}
+    for number in every_step(page):
+        for letters in page.evaluate(LETTERS):
+            needed = {"head": HEAD, "picture": PICTURE, "body": BODY}[letters["kind"]]
+            assert letters["size"] >= needed, (number, letters)
+            least[letters["kind"]] = min(letters["size"], least.get(letters["kind"], 999))
+        for scale in page.evaluate(OUTLINED):
+            assert theme.small * scale >= PICTURE, number
+            assert theme.chord * scale >= HEAD, number
+            least["outlined"] = min(theme.small * scale, least.get("outlined", 999))
+        fit = page.evaluate(FIT)
+        assert fit["seen"], number
+        assert (fit["aside"], fit["inner"]) == (0, 0), number
+        assert fit["over"] <= 0 or fit["parts"] == 1, (number, fit)
+    print(file, look, {kind: round(size, 1) for kind, size in least.items()})
+    assert {"head", "body", "picture", "outlined"} <= set(least)
+    colours = "(s => [s.backgroundColor, s.color])(getComputedStyle(document.body))"
+    rgb = [f"rgb({int(c[1:3], 16)}, {int(c[3:5], 16)}, {int(c[5:], 16)})" for c in (theme.paper, theme.ink)]
+    assert page.evaluate(colours) == rgb
+    inked = "[...document.querySelectorAll('.step .html svg text, .step .html svg path')].map(e => getComputedStyle(e))"
+    answers = "rgb(0, 114, 178)" if look == "light" else "rgb(86, 180, 233)"
+    assert set(page.evaluate(f"{inked}.flatMap(s => s.stroke === 'none' ? [s.fill] : [s.fill, s.stroke])")) <= {
+        rgb[1],
+        answers,
+        "none",
+    }
+    assert watched.outside == []
+    assert watched.errors == []
+
+
+def test_no_code_is_on_the_wall(opened: Callable[..., Watched], course: str) -> None:
+    for chapter in LISTED:
+        page = ready(opened(at(course, chapter.file)))
+        shown = page.evaluate("document.body.textContent")
+        cells = nbformat.read(CHAPTERS / chapter.file, as_version=4).cells
+        code = [line for cell in cells if cell.cell_type == "code" for line in cell.source.splitlines()]
+        assert [line for line in code if len(line) > 20 and line in shown] == []
+
+
+def test_sliders_stay_alive_in_their_step(opened: Callable[..., Watched], own: str) -> None:
+    watched = opened(at(own, "01_alive.ipynb#step-1"))
+    page = ready(watched)
+    page.wait_for_selector(".step.now .noUi-handle")
+    handle = page.locator(".step.now .noUi-handle").first
+    handle.focus()
+    before = place(page)
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function("document.querySelector('.square')?.textContent === '16'")
+    assert place(page) == before  # the arrow was the slider's
+    page.keyboard.press("PageDown")  # the remote's key is not
+    assert place(page) != before
+    other = page.locator(".step.now .noUi-handle")
+    assert page.inner_text(".step.now .neck-title") == "one"
+    other.focus()
+    page.keyboard.press("ArrowRight")
+    page.wait_for_function("document.querySelector('.step.now .neck-title').textContent === 'two'")
+    sizes = page.evaluate(LETTERS)
+    assert [one for one in sizes if one["size"] < (PICTURE if one["kind"] == "picture" else BODY)] == []
+    assert watched.outside == []
+    assert watched.errors == []
+
+
+def test_a_fault_is_told_in_its_own_words_and_ends_the_chapter(opened: Callable[..., Watched], own: str) -> None:
+    page = ready(opened(at(own, "01_alive.ipynb")))
+    page.evaluate("location.hash = '#step-99'")
+    page.wait_for_function("document.querySelector('.step.now .error')")
+    assert page.inner_text(".step.now [role=alert]").startswith("'H7' is not a chord symbol")
+    shown = page.evaluate("document.body.textContent")
+    assert "Traceback" not in shown
+    assert "never reached" not in shown
+
+
+def test_every_visit_has_a_kernel_of_its_own_and_leaving_frees_it(opened: Callable[..., Watched], own: str) -> None:
+    pages = [ready(opened(at(own, "01_alive.ipynb"))) for _ in range(2)]
+    configured = "JSON.parse(document.getElementById('jupyter-config-data').textContent).kernelId"
+    one, other = (page.evaluate(configured) for page in pages)
+    assert one != other
+    alive = "async id => (await fetch(`/api/kernels/${id}`)).status"
+    pages[0].wait_for_selector(".noUi-handle", state="attached")  # Voila's script is up, which tells of the leaving
+    assert pages[1].evaluate(alive, one) == 200
+    pages[0].get_by_role("link", name="Contents").click()
+    pages[0].wait_for_selector(".contents")
+    pages[0].wait_for_function("async id => (await fetch(`/api/kernels/${id}`)).status === 404", arg=one)
+    assert pages[1].evaluate(alive, other) == 200

@@ -1,0 +1,261 @@
+"""The projector without a browser: the contents, the cut into steps, the theme of pictures, the server, refusals."""
+
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+from harmonylib.__main__ import CHAPTERS, main
+from harmonylib.arranging import arrange
+from harmonylib.diagrams import THEME_VARIABLE, THEMES, _contrast, neck_picture
+from harmonylib.neck import Neck
+from harmonylib.pitch import HarmonyError
+from harmonylib.printing import LINE_MM, PROJECTOR_MM, engrave, page
+from harmonylib.projector import REMARK, ROOM, TEMPLATES, _height, contents, cut
+from harmonylib.tunes import read_text
+from tests.browser.conftest import free_port
+
+PATHS = sorted(CHAPTERS.glob("[0-9][0-9]_*.ipynb"))
+TUNE = 'T:Two\nM:2/4\nL:1/4\nK:C\n"Cmaj7"E F|"C6"G2|'
+
+
+def prose(text: str, *tags: str) -> dict:
+    return {"cell_type": "markdown", "metadata": {"tags": list(tags)}, "source": text}
+
+
+def code(*outputs: dict, tags: tuple[str, ...] = (), ran: bool = True) -> dict:
+    cell = {"cell_type": "code", "metadata": {"tags": list(tags)}, "source": "x", "outputs": list(outputs)}
+    return {**cell, "execution_count": 1 if ran else None}
+
+
+def drawn(height: int) -> dict:
+    return {"output_type": "execute_result", "data": {"image/svg+xml": f'<svg viewBox="0 0 1000 {height}"/>'}}
+
+
+def said(lines: int) -> dict:
+    return {"output_type": "stream", "text": "a line\n" * lines}
+
+
+def steps(*cells: dict) -> list[int]:
+    return [piece["metadata"]["projector"]["step"] for piece in cut(list(cells))]
+
+
+# --- contents -----------------------------------------------------------------------------------------------------
+
+
+def test_the_contents_are_the_chapters_by_their_first_heading() -> None:
+    found = contents(CHAPTERS)
+    assert [chapter.file for chapter in found] == [path.name for path in PATHS]
+    assert found[0] == ("00_start_here.ipynb", "0 · Start here")
+    for file, title in found:
+        assert title.startswith(f"{int(file[:2])} · ")
+
+
+def test_a_broken_or_nameless_chapter_is_listed_by_its_file(tmp_path: Path) -> None:
+    (tmp_path / "01_half_saved.ipynb").write_text('{"cells": [')
+    (tmp_path / "02_no_heading.ipynb").write_text(json.dumps({"cells": [prose("Hello.")]}))
+    (tmp_path / "notes.ipynb").write_text("{}")
+    assert [title for _, title in contents(tmp_path)] == ["01_half_saved", "02_no_heading"]
+
+
+# --- the cut ------------------------------------------------------------------------------------------------------
+
+
+def test_headings_and_prose_open_steps_and_take_in_what_they_lead_to() -> None:
+    assert steps(prose("# One\n\nHello.\n\n## Two\n\nMore."), code(drawn(200)), prose("Next:"), code(said(2))) == [
+        1, 2, 2, 3, 3,
+    ]  # fmt: skip
+
+
+def test_what_does_not_fit_with_the_rest_gets_a_step_of_its_own() -> None:
+    assert steps(prose("Look:"), code(drawn(400)), code(drawn(400))) == [1, 1, 2]
+    assert steps(prose("Look:"), code(drawn(150)), code(drawn(150))) == [1, 1, 1]
+    assert steps(prose("Read:"), code(said(40)), code(said(2))) == [1, 2, 3]
+
+
+def test_a_short_remark_stays_with_what_it_is_about() -> None:
+    assert steps(code(said(2)), prose("Few."), prose("## Then")) == [1, 1, 2]
+    assert steps(code(said(2)), prose("M" * REMARK), prose("## Then")) == [1, 2, 3]
+    assert steps(code(said(2)), prose("Now:"), code(said(2))) == [1, 2, 2]
+    assert steps(prose("Alone."), prose("Apart.")) == [1, 2]
+
+
+def test_cells_to_be_skipped_run_and_take_no_room() -> None:
+    placed = cut(
+        [prose("# One"), prose("Not for the wall.", "projector-skip"), code(drawn(900), tags=("projector-skip",))]
+    )
+    assert [(piece["source"], piece["metadata"]["projector"]["step"]) for piece in placed] == [("# One", 1), ("x", 1)]
+
+
+def test_a_cell_that_never_ran_is_taken_for_a_picture_and_a_silent_one_for_nothing() -> None:
+    assert steps(prose("Look:"), code(ran=False), code(ran=False)) == [1, 1, 2]
+    assert steps(prose("Look:"), code(), code(), code(drawn(400))) == [1, 1, 1, 1]
+
+
+def test_room_is_left_for_the_controls_of_a_widget() -> None:
+    picture, panel = code(drawn(400)), code(drawn(400)) | {"source": "NeckView(neck, marks)"}
+    assert steps(prose("Look:"), picture) == [1, 1]
+    assert steps(prose("Look:"), panel) == [1, 2]
+
+
+def test_a_hash_inside_a_code_block_is_no_heading() -> None:
+    text = "Type this:\n\n```python\n# a remark\n```\n\n## Then"
+    assert [piece["source"] for piece in cut([prose(text)])] == ["Type this:\n\n```python\n# a remark\n```", "## Then"]
+
+
+@pytest.mark.parametrize("path", PATHS, ids=[path.stem for path in PATHS])
+def test_a_chapter_is_cut_without_loss_into_steps_that_fit(path: Path) -> None:
+    cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+    placed = cut(cells)
+    before, after = ("".join("".join("".join(c["source"]) for c in some).split()) for some in (cells, placed))
+    assert before == after
+    numbers = [piece["metadata"]["projector"]["step"] for piece in placed]
+    assert numbers[0] == 1
+    assert {there - here for here, there in zip(numbers, numbers[1:], strict=False)} <= {0, 1}
+    assert len({piece["id"] for piece in placed}) == len(placed)
+    for step in range(1, numbers[-1] + 1):
+        heights = [_height(piece) for piece, number in zip(placed, numbers, strict=True) if number == step]
+        tall = [height for height in heights if height]
+        assert tall, f"step {step} shows nothing"
+        assert sum(tall) <= ROOM or len(tall) == 1
+
+
+# --- the theme of pictures ----------------------------------------------------------------------------------------
+
+
+def test_pictures_take_their_theme_from_the_variable(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv(THEME_VARIABLE, raising=False)
+    on_paper = neck_picture(Neck(), [])
+    assert on_paper.svg == neck_picture(Neck(), [], theme="paper").svg
+    monkeypatch.setenv(THEME_VARIABLE, "projector dark")
+    on_the_wall = neck_picture(Neck(), [])
+    assert on_the_wall.svg == neck_picture(Neck(), [], theme="projector dark").svg != on_paper.svg
+    assert neck_picture(Neck(), [], theme="paper").svg == on_paper.svg
+    monkeypatch.setenv(THEME_VARIABLE, "neon")
+    with pytest.raises(HarmonyError, match="'neon' is not a theme"):
+        neck_picture(Neck(), [])
+
+
+def test_engravings_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    made = arrange(read_text(TUNE))
+    monkeypatch.delenv(THEME_VARIABLE, raising=False)
+    on_paper = engrave(made)
+    assert on_paper == engrave(made, width=LINE_MM, projector=False)
+    assert page(made).svg == on_paper
+    projected = engrave(made, width=PROJECTOR_MM, projector=True)
+    monkeypatch.setenv(THEME_VARIABLE, "projector light")
+    assert page(made).svg == engrave(made) == projected != on_paper
+    assert engrave(made, width=LINE_MM, projector=False) == on_paper
+    with pytest.raises(HarmonyError, match="width 0 mm"):
+        page(made, width=0)
+
+
+# --- the page -----------------------------------------------------------------------------------------------------
+
+
+def _colours(look: str) -> dict[str, str]:
+    """The colours of the style sheet, the short ones in full."""
+    sheet = (TEMPLATES / "voila/templates/projector/static/projector.css").read_text(encoding="utf-8")
+    rule = sheet.split(':root[data-look="dark"] {' if look == "dark" else ":root {")[1].split("}")[0]
+    found = dict(re.findall(r"--([\w-]+): #(\w+);", rule))
+    return {name: "#" + (value if len(value) == 6 else "".join(2 * c for c in value)) for name, value in found.items()}
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+def test_colours_are_those_of_the_pictures_and_stand_out(look: str) -> None:
+    colours, theme = _colours(look), THEMES[f"projector {look}"]
+    for name in ("paper", "ink", "soft", "line", "band"):
+        assert colours[name].upper() == getattr(theme, name).upper()
+    for ink, ground, least in (
+        ("ink", "paper", 7), ("soft", "paper", 7), ("ink", "band", 7), ("call", "paper", 4.5), ("on-call", "call", 4.5),
+        ("warn", "paper", 4.5), ("line", "paper", 3),
+    ):  # fmt: skip
+        assert _contrast(colours[ink], colours[ground]) >= least, (ink, ground)
+
+
+def test_the_page_names_no_other_machine() -> None:
+    files = [path for path in TEMPLATES.rglob("*") if path.is_file()]
+    assert len(files) >= 6
+    assert [path.name for path in files if re.search(r"https?:|//\w+\.\w|@import|url\(", path.read_text("utf-8"))] == []
+
+
+# --- the command --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["--dark"], "--dark goes with --projector"),
+        (["--projector", "--port", "0"], "port 0: choose one from 1 to 65535"),
+        (["--projector", "--port", "70000"], "port 70000: choose"),
+    ],
+)
+def test_what_cannot_serve_gets_one_line(arguments: list[str], told: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["course", *arguments]) == 2
+    heard = capsys.readouterr()
+    assert heard.out == ""
+    assert heard.err.count("\n") == 1
+    assert told in heard.err
+
+
+def test_without_voila_it_says_what_to_install(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setitem(sys.modules, "voila.app", None)
+    assert main(["course", "--projector"]) == 2
+    assert "needs Voila, which is not installed here: python -m pip install" in capsys.readouterr().err
+
+
+def _asked(url: str) -> str:
+    with urllib.request.urlopen(url, timeout=60) as answer:
+        return str(answer.read().decode())
+
+
+@pytest.mark.skipif(os.name != "posix", reason="sends the signal of Ctrl+C")
+def test_it_serves_chapters_without_code_and_stops_on_control_c(tmp_path: Path) -> None:
+    pytest.importorskip("voila")
+    port, root = free_port(), Path(CHAPTERS).parent
+    environment = os.environ | {"PYTHONPATH": str(root), "TMPDIR": str(tmp_path)}
+    command = [sys.executable, "-m", "harmonylib", "course", "--projector", "--no-browser", "--port", str(port)]
+    server = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=environment)
+    try:
+        assert server.stdout is not None
+        assert f"http://127.0.0.1:{port}/" in server.stdout.readline()
+        for _ in range(100):
+            try:
+                listed = _asked(f"http://127.0.0.1:{port}/")
+                break
+            except OSError:
+                time.sleep(0.1)
+        assert re.findall(r'<a href="/voila/render/([^"]+)">([^<]+)</a>', listed) == [*contents(CHAPTERS)]
+        shown = _asked(f"http://127.0.0.1:{port}/voila/render/00_start_here.ipynb")
+        cells = json.loads((CHAPTERS / "00_start_here.ipynb").read_text(encoding="utf-8"))["cells"]
+        sources = ["".join(cell["source"]) for cell in cells if cell["cell_type"] == "code"]
+        assert [line for source in sources for line in source.splitlines() if "(" in line and line in shown] == []
+        count = cut(cells)[-1]["metadata"]["projector"]["step"]
+        assert shown.count('<section class="step"') == count
+        assert shown.count("<svg") >= sum("image/svg" in json.dumps(cell.get("outputs", "")) for cell in cells)
+        assert main(["course", "--projector", "--no-browser", "--port", str(port)]) == 2  # two at one door
+        server.send_signal(signal.SIGINT)
+        assert server.wait(20) == 0
+        assert [path.name for path in tmp_path.iterdir() if path.name.startswith("voila_")] == []
+        with pytest.raises(OSError, match="refused"):
+            _asked(f"http://127.0.0.1:{port}/")
+    finally:
+        server.kill()
+        server.wait()
+
+
+def test_the_help_tells_of_the_projector(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["course", "--help"])
+    told = capsys.readouterr().out
+    for option in ("--projector", "--dark", "--port", "--no-browser"):
+        assert option in told
