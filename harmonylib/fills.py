@@ -623,7 +623,7 @@ def _check_sound(arrangement: Arrangement, item: Answer, after: Answer | None) -
     allowed = {chord.pitch_class_of(degree) for stack in chord.stacks for degree in stack}
     foreign = [midi for midi in sounding if midi % 12 not in allowed]
     if foreign:
-        return [f"it holds {len(foreign)} note(s) foreign to {chord}"]
+        return [f"it holds notes foreign to {chord}: {len(foreign)} of {len(sounding)}"]
     return [] if len({midi % 12 for midi in sounding}) == 4 else ["it does not hold four different notes"]
 
 

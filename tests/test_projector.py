@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 import urllib.request
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -97,6 +98,13 @@ def test_cells_to_be_skipped_run_and_take_no_room() -> None:
 def test_a_cell_that_never_ran_is_taken_for_a_picture_and_a_silent_one_for_nothing() -> None:
     assert steps(prose("Look:"), code(ran=False), code(ran=False)) == [1, 1, 2]
     assert steps(prose("Look:"), code(), code(), code(drawn(400))) == [1, 1, 1, 1]
+
+
+def test_a_question_takes_the_room_of_its_words_and_its_drawing() -> None:
+    asked = {"output_type": "execute_result", "data": {"text/html": "<p>" + "Which is it? " * 10 + "</p>"}}
+    shown = {"output_type": "execute_result", "data": {"text/html": '<p>Which?</p><svg viewBox="0 0 1000 400"></svg>'}}
+    assert _height(code(asked)) == pytest.approx(2 * _height(prose("Which?")), rel=0.2)
+    assert _height(code(shown)) == pytest.approx(_height(prose("Which?")) + _height(code(drawn(400))))
 
 
 def test_room_is_left_for_the_controls_of_a_widget() -> None:
@@ -234,7 +242,7 @@ def test_it_serves_chapters_without_code_and_stops_on_control_c(tmp_path: Path) 
                 break
             except OSError:
                 time.sleep(0.1)
-        assert re.findall(r'<a href="/voila/render/([^"]+)">([^<]+)</a>', listed) == [*contents(CHAPTERS)]
+        assert re.findall(r'<a href="/voila/render/([^"]+)">([^<]+)</a>', unescape(listed)) == [*contents(CHAPTERS)]
         shown = _asked(f"http://127.0.0.1:{port}/voila/render/00_start_here.ipynb")
         cells = json.loads((CHAPTERS / "00_start_here.ipynb").read_text(encoding="utf-8"))["cells"]
         sources = ["".join(cell["source"]) for cell in cells if cell["cell_type"] == "code"]

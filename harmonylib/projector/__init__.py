@@ -136,11 +136,14 @@ def _output_height(output: Mapping[str, Any]) -> float:
     if "<audio" in html:
         return AUDIO
     frame = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', html or svg)
-    if frame:
-        share = float(frame[2]) / float(frame[1])
-        return WIDTH * share * (LINE_MM / PROJECTOR_MM if html else 1) + (SUMMARY if "<details" in html else 0)
-    if html or svg or any(kind.startswith("image/") for kind in data):
-        return UNKNOWN
+    picture = WIDTH * float(frame[2]) / float(frame[1]) if frame else 0.0
+    if "<details" in html:  # engraved bars, which are larger on the wall
+        return picture * LINE_MM / PROJECTOR_MM + SUMMARY
+    if html:
+        words = re.sub(r"(?s)<svg.*</svg>|<[^>]*>", "", html)
+        return picture + _folded(words, PROSE_LETTERS) * PROSE_LINE + GAP
+    if svg or any(kind.startswith("image/") for kind in data):
+        return picture or UNKNOWN
     lines = _joined(output.get("text", data.get("text/plain", ""))).rstrip().split("\n")
     return sum(_folded(line, TEXT_LETTERS) for line in lines) * TEXT_LINE + GAP
 
@@ -180,6 +183,7 @@ def serve(folder: Path, *, dark: bool = False, port: int = PORT, browser: bool =
     settings.VoilaConfiguration.update(template="projector", theme="dark" if dark else "light", classic_tree=True)
     settings.VoilaConfiguration.update(allow_template_override="NO", allow_theme_override="NO", show_tracebacks=True)
     settings.VoilaConfiguration.update(page_config_hook=with_contents, prelaunch_hook=in_steps)
+    settings.VoilaExecutor.coalesce_streams = True  # what a cell prints is one text, however it arrives
     print(f"The course is at http://127.0.0.1:{port}/ for the projector; Ctrl+C here stops it.", flush=True)
     Voila.launch_instance(argv=[], config=settings)
 
