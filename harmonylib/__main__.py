@@ -31,6 +31,7 @@ def parser() -> argparse.ArgumentParser:
     from harmonylib.fills import CONTOURS, Manner
     from harmonylib.neck import LAST_FRET, LONG_SCALE, REACH_MM, TUNINGS
     from harmonylib.printing import PAPERS
+    from harmonylib.scores import SOUNDS
 
     top = _Parser(
         prog="python -m harmonylib",
@@ -153,7 +154,7 @@ def _arrange(options: argparse.Namespace) -> int:
         progress.update()
         progress.set_description("engraving", refresh=False)
         stem = safe_stem(Path(options.tune).stem + (f"_{options.number}" if options.number > 1 else ""))
-        files = write_files(arrangement, options.out, stem, paper=options.paper)
+        files = write_files(arrangement, options.out, stem, options.paper, options.sound or "")
         progress.update()
     print(text(arrangement))
     for remark in (*tune.remarks, *arrangement.remarks, *faults):

@@ -35,6 +35,7 @@ from harmonylib.printing import systems as systems
 from harmonylib.tables import csv_text as csv_text
 from harmonylib.tables import text as text
 
+SOUNDS = ("wav", "mp3")
 JAZZ_GUITAR = 26  # General MIDI 1 counts “Electric Guitar (jazz)” as 27 from 1
 PAN, LEFT, RIGHT = 10, 40, 88  # MIDI control change 10; a call sits a little left, its answer a little right
 TICKS = 960
@@ -125,8 +126,12 @@ def safe_stem(name: str) -> str:
     return f"{stem}_" if reserved else stem or "tune"
 
 
-def write_files(arrangement: Arrangement, folder: str | Path, stem: str, paper: str = "a4") -> tuple[Path, ...]:
+def write_files(
+    arrangement: Arrangement, folder: str | Path, stem: str, paper: str = "a4", sound: str = ""
+) -> tuple[Path, ...]:
     """Write stem.musicxml, .mid, .pdf and .csv into a folder (made if missing), all of them or none; returns the paths.
+
+    `sound` adds what it sounds like as "wav" or "mp3".
 
     Raises `HarmonyError` that names the folder and the cause; files that were there before are then as they were.
     """
@@ -136,6 +141,12 @@ def write_files(arrangement: Arrangement, folder: str | Path, stem: str, paper: 
         ".pdf": pdf(arrangement, paper),
         ".csv": csv_text(arrangement).encode("utf-8-sig"),  # without the mark spreadsheets read ♭ as three letters
     }
+    if sound:
+        from harmonylib.sound import mp3, sampled, wav
+
+        if sound not in SOUNDS:
+            raise HarmonyError(f"{sound!r} is not a kind of sound file written here: choose {' or '.join(SOUNDS)}")
+        content[f".{sound}"] = {"wav": wav, "mp3": mp3}[sound](sampled(arrangement))
     target = Path(folder)
     try:
         target.mkdir(parents=True, exist_ok=True)

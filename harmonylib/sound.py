@@ -432,6 +432,12 @@ def mp3(samples: Samples) -> bytes:
     return buffer.getvalue()
 
 
+def sampled(arrangement: Arrangement) -> Samples:
+    """A whole arrangement as samples, straight, at its own tempo and the usual volume."""
+    bars = bars_between(arrangement, None, None)
+    return render(events(arrangement), arrangement.tempo, metre=bars[0].metre)
+
+
 def listen(
     music: Arrangement | Sequence[Event],
     first: int | None = None,

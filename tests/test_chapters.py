@@ -112,3 +112,59 @@ def test_one_wrong_input_fails(path: Path, tmp_path: Path) -> None:
     edited.source = edited.source.replace("reach_mm=105", "reach_mm=60")
     nbformat.write(copy, tmp_path / path.name)
     assert _nbval(tmp_path / path.name) == 1
+
+
+# --- the course as a whole ----------------------------------------------------------------------------------------
+
+ROOT = CHAPTERS.parent
+
+
+def _public_functions() -> list[tuple[Path, str]]:
+    """Every public function of the library, and the file that defines it."""
+    return [
+        (path, node.name)
+        for path in sorted((ROOT / "harmonylib").rglob("*.py"))
+        for node in ast.parse(path.read_text(encoding="utf-8")).body
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_")
+    ]
+
+
+def test_every_public_function_serves_a_chapter_a_command_or_another_room() -> None:
+    texts = {
+        path: path.read_text(encoding="utf-8")
+        for path in [*ROOT.glob("harmonylib/**/*.py"), *ROOT.glob("widgets/*.py")]
+    }
+    texts |= {path: "\n".join(text_of(path, "code")) for path in PATHS}
+    idle = []
+    for home, name in _public_functions():
+        calls = re.compile(rf"(?<!def )\b{name}\b")
+        doctests = re.compile(r"^\s*(>>>|\.\.\.).*$", re.MULTILINE)
+        used = any(
+            calls.search(doctests.sub("", text))
+            for path, text in texts.items()
+            if path.name != "__init__.py" or path == home
+        )
+        if not used:
+            idle.append(f"{home.name}: {name}")
+    assert idle == []
+
+
+def _glossary() -> set[str]:
+    table = "\n".join(text_of(CHAPTERS / "00_start_here.ipynb", "markdown")).split("## Words used here")[1]
+    rows = re.findall(r"(?m)^\| ([^|]+?) \|", table)
+    return {word.strip().lower() for row in rows[1:] for word in row.split(",")}
+
+
+@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+def test_every_term_set_in_italics_stands_in_the_glossary(path: Path) -> None:
+    prose = re.sub(r"\*\*[^*]+\*\*|`[^`]+`", "", "\n".join(text_of(path, "markdown")))
+    terms = {" ".join(term.lower().split()) for term in re.findall(r"(?<!\*)\*([^*\n][^*]*?)\*(?!\*)", prose)}
+    known = _glossary()
+    assert sorted(t for t in terms if t not in known and t.rstrip("s") not in known) == []
+
+
+@pytest.mark.parametrize("path", PATHS[1:7], ids=NAMES[1:7])
+def test_a_chapter_has_four_exercises_or_more_and_an_edit_cell(path: Path) -> None:
+    code = text_of(path, "code")
+    assert sum("check(answer" in source for source in code) >= 4
+    assert "Neck(" in code[1]

@@ -838,7 +838,7 @@ def test_a_sound_answer_of_each_call_stays_unblamed(good):
         (0, [(0.5, 1, FIRST)], ["bar 1, beat 1½, answer xx9988: it cuts its call off; the gap opens at bar 1, beat 2"]),
         (0, [(1, 1, FIRST), (2, 1, FIRST)], ["bar 1, beat 3, answer xx9988: it repeats the answer before it"]),
         (0, [(1, 1, "x-x-10-12-12-12")], ["bar 1, beat 2, answer x-x-10-12-12-12: it repeats its call"]),
-        (0, [(1, 1, "xx9989")], ["bar 1, beat 2, answer xx9989: it holds 1 note(s) foreign to Cmaj7"]),
+        (0, [(1, 1, "xx9989")], ["bar 1, beat 2, answer xx9989: it holds notes foreign to Cmaj7: 1 of 4"]),
         (0, [(1, 1, "x3xxxx")], ["bar 1, beat 2, answer x3xxxx: it does not hold four different notes"]),
         (0, [(2, 2.5, FIRST)], ["bar 1, beat 3, answer xx9988: it sounds over the next call at bar 2, beat 1",
                                 "bar 1, beat 3, answer xx9988: it sounds on after the chord has changed at bar 2, "

@@ -137,8 +137,10 @@ def _output_height(output: Mapping[str, Any]) -> float:
         return AUDIO
     frame = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', html or svg)
     picture = WIDTH * float(frame[2]) / float(frame[1]) if frame else 0.0
-    if "<details" in html:  # engraved bars, which are larger on the wall
-        return picture * LINE_MM / PROJECTOR_MM + SUMMARY
+    if 'class="system"' in (html or svg):  # engraved bars come out larger on the wall
+        picture *= LINE_MM / PROJECTOR_MM
+    if "<details" in html:
+        return picture + SUMMARY
     if html:
         words = re.sub(r"(?s)<svg.*</svg>|<[^>]*>", "", html)
         return picture + _folded(words, PROSE_LETTERS) * PROSE_LINE + GAP
