@@ -74,6 +74,7 @@ def parser() -> argparse.ArgumentParser:
         help=f"one of {', '.join(TUNINGS)}; or pitches from the lowest: 'D2 A2 D3 G3 B3 E4'",
     )
     arrange.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"paper of the PDF (default: {PAPERS[0]})")
+    arrange.add_argument("--sound", choices=SOUNDS, help="write what it sounds like too")
     arrange.add_argument(
         "--seed", metavar="N", type=int, default=0, help="picks among equally good grips, and draws the answers"
     )

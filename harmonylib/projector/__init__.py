@@ -33,7 +33,7 @@ SKIP = "projector-skip"
 REMARK = 160  # prose of fewer letters that leads to nothing is a remark on what stands above it
 
 # pixels and letters in a window of 1280 by 720, as style sheet and themes make them
-ROOM, WIDTH = 632, 1220
+ROOM, WIDTH = 620, 1220
 PROSE_LETTERS, PROSE_LINE = 88, 32.4
 TEXT_LETTERS, TEXT_LINE = 84, 31.2
 GAP, AUDIO, SUMMARY = 12, 48, 34
