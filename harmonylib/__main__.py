@@ -134,7 +134,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
 def _arrange(options: argparse.Namespace) -> int:
     from tqdm import tqdm
 
-    with tqdm(total=3, desc="reading", delay=1, leave=False, bar_format="{desc} {bar} {n}/{total}") as progress:
+    with tqdm(
+        total=3, desc="reading", delay=1, leave=False, disable=None, bar_format="{desc} {bar} {n}/{total}"
+    ) as progress:
         from harmonylib.arranging import arrange, check
         from harmonylib.fills import Manner, answer, check_answers
         from harmonylib.neck import Neck

@@ -40,22 +40,48 @@ STEERING = re.compile(
 def read_file(path: str | Path, number: int = 1) -> Tune:
     """What `harmonylib.tunes.read` says."""
     file = Path(path)
+    return read_bytes(_load(file), format_of(file), number, file.stem, str(path))
+
+
+def tunes_in(path: str | Path) -> tuple[bytes, ...]:
+    """The tunes of a file, each as the bytes of a file of its own: an ABC book is taken apart, nothing is read.
+
+    Raises `HarmonyError` for a file that cannot be opened or is of another kind.
+    """
+    data = _load(Path(path))
+    if format_of(path) != "abc" or len(data) > LIMIT:
+        return (data,)
+    from harmonylib.reading_abc import split_book
+
+    return split_book(data)
+
+
+def count_tunes(path: str | Path) -> int:
+    """How many tunes a file holds: those of an ABC book, else one; the last is ``read(path, count_tunes(path))``."""
+    return len(tunes_in(path))
+
+
+def format_of(path: str | Path) -> str:
+    """What the name of a file says it is: "abc" or "musicxml"."""
+    return "abc" if Path(path).suffix.lower() == ".abc" else "musicxml"
+
+
+def _load(file: Path) -> bytes:
+    """The bytes of a file, one more than `LIMIT` at most."""
     if file.is_dir():
-        raise HarmonyError(f"{str(path)!r} is a folder: name one file in it that ends in {', '.join(SUFFIXES)}")
-    suffix = file.suffix.lower()
-    if suffix not in SUFFIXES:
+        raise HarmonyError(f"{str(file)!r} is a folder: name one file in it that ends in {', '.join(SUFFIXES)}")
+    if file.suffix.lower() not in SUFFIXES:
         raise HarmonyError(
-            f"{str(path)!r} is not a kind of file this course reads: give MusicXML (.musicxml, .xml), compressed "
+            f"{str(file)!r} is not a kind of file this course reads: give MusicXML (.musicxml, .xml), compressed "
             f"MusicXML (.mxl) or ABC (.abc)"
         )
     try:
         with file.open("rb") as stream:
-            data = stream.read(LIMIT + 1)
+            return stream.read(LIMIT + 1)
     except FileNotFoundError:
-        raise HarmonyError(f"{str(path)!r} was not found: check the name and the folder") from None
+        raise HarmonyError(f"{str(file)!r} was not found: check the name and the folder") from None
     except OSError as error:
-        raise HarmonyError(f"{str(path)!r} cannot be opened: {error.strerror or error}") from None
-    return read_bytes(data, "abc" if suffix == ".abc" else "musicxml", number, file.stem, str(path))
+        raise HarmonyError(f"{str(file)!r} cannot be opened: {error.strerror or error}") from None
 
 
 def read_bytes(data: bytes, format: str, number: int, stem: str = "Untitled", where: str = "the text") -> Tune:
@@ -120,7 +146,7 @@ def _tune(sheet: Sheet, stem: str) -> Tune:
     remarks = list(sheet.remarks)
     notes, left_out = _top_line(_joined(sheet.notes))
     if left_out:
-        remarks.append(f"several notes sound together: the highest is the melody, {left_out} are left out or cut short")
+        remarks.append(f"several notes sound together: the highest is the melody, left out or cut short: {left_out}")
     bars = _numbered(sheet)
     tune = Tune(
         title=clean(sheet.title) or clean(stem) or "Untitled",

@@ -43,12 +43,8 @@ _ABC_FIELD = re.compile(r"([A-Za-z+]):(?![|:])\s*(.*)")
 
 
 def read_abc(data: bytes, number: int) -> Sheet:
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("latin-1")
     sheet = Sheet()
-    voices = _abc_voices(_abc_lines(text, number), sheet)
+    voices = _abc_voices(_abc_lines(data, number), sheet)
     for voice in voices:
         if not sheet.notes:
             sheet.bars = []
@@ -60,8 +56,22 @@ def read_abc(data: bytes, number: int) -> Sheet:
     return sheet
 
 
-def _abc_lines(text: str, number: int) -> list[str]:
-    """The lines of one tune of a book, those before the first tune put before it; comments are taken out."""
+def split_book(data: bytes) -> tuple[bytes, ...]:
+    """The tunes of an ABC book, each as a book of its own with the lines that belong to all of them.
+
+    >>> [tune.split() for tune in split_book(b"M:3/4\\nX:1\\nK:C\\nC3|\\nX:2\\nK:G\\nG3|\\n")]
+    [[b'M:3/4', b'X:1', b'K:C', b'C3|'], [b'M:3/4', b'X:2', b'K:G', b'G3|']]
+    """
+    shared, tunes = _abc_book(data)
+    return tuple("\n".join([*shared, *tune]).encode("utf-8", "replace") for tune in tunes)
+
+
+def _abc_book(data: bytes) -> tuple[list[str], list[list[str]]]:
+    """The lines before the first tune of a book and the lines of each tune; comments are taken out."""
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = data.decode("latin-1")
     tunes: list[list[str]] = [[]]
     propagation = ""
     for line in text.splitlines():
@@ -71,17 +81,24 @@ def _abc_lines(text: str, number: int) -> list[str]:
         if re.match(r"\s*X:", line):
             tunes.append([])
         tunes[-1].append(line.strip())
-    count = max(len(tunes) - 1, 1)
-    if number > count:
-        raise HarmonyError(f"tune {number} was asked for, but the book has {count}: count from 1, in written order")
-    tune = tunes[number] if len(tunes) > 1 else []
+    return [propagation, *tunes[0]], tunes[1:] or [[]]
+
+
+def _abc_lines(data: bytes, number: int) -> list[str]:
+    """The lines of one tune of a book, those before the first tune put before it."""
+    shared, tunes = _abc_book(data)
+    if number > len(tunes):
+        raise HarmonyError(
+            f"tune {number} was asked for, but the book has {len(tunes)}: count from 1, in written order"
+        )
+    tune = tunes[number - 1]
     music = False
     for index, line in enumerate(tune):
         music = music or "|" in line
         if not line and music and not any("|" in later for later in tune[index:]):
             tune = tune[:index]  # what follows the empty line that ends a tune is prose
             break
-    return [propagation, *tunes[0], *tune]
+    return [*shared, *tune]
 
 
 def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
@@ -297,6 +314,8 @@ def _abc_text(text: str, at: Fraction, bar: Bar, sheet: Sheet) -> Bar:
         words = words[1:].removesuffix(")")
     symbol = re.split(r"\s*;|\s+\(?(?=[A-G])|\((?=[A-G])", words)[0].strip()
     is_word = re.match(r"[A-G](?!maj|min|dim|aug|sus|add|alt|omit|b)[a-z]{4}", symbol)
+    if re.fullmatch(r"[a-gHh][#b♯♭]?(m|maj|min|dim|sus|\d)*(\(.*\))?", symbol) and len(symbol) > 1:
+        sheet.remarks.append(f"{symbol!r} looks like a chord symbol, but its root is no capital A–G: it is left out")
     if re.match("[A-G]", symbol) and not is_word and (not sheet.chords or sheet.chords[-1][0] != at):
         try:
             chord: Chord | HarmonyError = read_chord(symbol)
