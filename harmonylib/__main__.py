@@ -101,6 +101,23 @@ def parser() -> argparse.ArgumentParser:
     answers.add_argument("--swing", action="store_true", help="off-beat answers on the last third of the beat")
     arrange.set_defaults(run=_arrange)
 
+    survey = commands.add_parser(
+        "survey",
+        help="list the tunes of a folder by difficulty",
+        description="Measure every lead sheet in a folder and those below it, and every tune of a book, and list them "
+        "by difficulty: printed, as survey.csv and as a chart (survey.pdf, survey.svg). A stopped survey goes on where "
+        "it stopped.",
+    )
+    survey.add_argument("folder", metavar="FOLDER", help="a folder with .musicxml, .xml, .mxl or .abc files")
+    survey.add_argument("--out", metavar="DIR", default=".", help="folder for the files (default: this one)")
+    survey.add_argument("--jobs", metavar="N", type=int, help="processes that share the work (default: one a core)")
+    survey.add_argument(
+        "--reach", metavar="MM", type=float, default=REACH_MM, help=f"the hand's stretch ({REACH_MM:.0f} mm)"
+    )
+    survey.add_argument("--frets", metavar="N", type=int, default=LAST_FRET, help=f"highest fret in use ({LAST_FRET})")
+    survey.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: each tune's own)")
+    survey.set_defaults(run=_survey)
+
     course = commands.add_parser(
         "course",
         help="open the course in JupyterLab, or large and without code for a projector",
@@ -165,6 +182,22 @@ def _arrange(options: argparse.Namespace) -> int:
     print(f"{arrangement.share:.0%} of {len(arrangement.choices)} melody notes carry a chord.")
     print("Written: " + ", ".join(str(file) for file in files))
     print(f"Open the course: {_python()} -m harmonylib course")
+    return 0
+
+
+def _survey(options: argparse.Namespace) -> int:
+    from harmonylib.neck import Neck
+    from harmonylib.survey import survey
+
+    neck = Neck(frets=options.frets, reach_mm=options.reach)
+    found = survey(options.folder, options.out, neck=neck, tempo=options.tempo, jobs=options.jobs, progress=True)
+    print(found.text)
+    if not found.rows:
+        raise HarmonyError(f"no tune in {options.folder!r} could be surveyed")
+    files = found.write(options.out)
+    count = len(found.rows) + len(found.failures)
+    print(f"{count} tunes, {count - found.computed} of them known from before, {len(found.failures)} not surveyed.")
+    print("Written: " + ", ".join(str(file) for file in files))
     return 0
 
 
