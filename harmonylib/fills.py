@@ -70,8 +70,9 @@ APPROACH_S = 0.12  # an approach lasts at least this long (common practice)
 class Manner:
     """How to answer: shares from 0 to 1, where approaches come from, contour, swing, seed, and what to keep or ban.
 
-    `share` of the gaps are answered, `approached` of their chords are approached, `approach_from` "below", "above" or
-    "both"; `contour` is one of `CONTOURS` or "any"; with `swing`, off-beat chords lie on the last third of the beat.
+    `share` of the gaps are answered, `approached` of these answers are led into by an approach; `approach_from` is
+    "below", "above" or "both"; `contour` is one of `CONTOURS` or "any"; with `swing`, off-beat chords lie on the last
+    third of the beat.
     `keep` maps a call's index to answers it must have; `bans` lists (call's index, `signature`) pairs not wanted.
     """
 

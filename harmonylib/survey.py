@@ -64,7 +64,7 @@ WEIGHTS = {
     # what           points  column of the row       easy   hard   why (common practice)
     "pace": Weight(2.5, "chords_per_second", 0.5, 4.0, "the more chords a second, the less time to form each"),
     "travel": Weight(
-        2.0, "travel_mm_per_minute", 500, 8000, "the more way the hand makes in a minute, the more it misses"
+        2.0, "travel_mm_per_minute", 500, 6000, "the more way the hand makes in a minute, the more it misses"
     ),
     "changes": Weight(1.5, "fastest_change_s", 2.0, 0.4, "a harmony that soon gives way must be thought ahead"),
     "reach": Weight(1.5, "widest_reach_mm", 60, 105, "a wide grip takes a trained hand"),
@@ -239,7 +239,7 @@ def survey(
 
     rows: list[Row] = []
     failures: list[Failure] = []
-    width = jobs or (32 if executor else os.cpu_count() or 1)
+    width = jobs or (32 if executor else min(os.cpu_count() or 1, 61))  # Windows waits for 61 processes at most
     store = Store(Path(out) if out is not None else None, {**asdict(neck), "tempo": tempo, "code": _code()})
     bar = tqdm(total=_count(files), desc="surveying", unit=" tunes", delay=1, disable=None if progress else True)
     with store, bar:
@@ -306,10 +306,10 @@ def measure(task: Task) -> Outcome:
     """The row of a tune, or why there is none; raises nothing."""
     try:
         with _READING:
-            tune = read_bytes(task.data, format_of(task.file), 1, Path(task.file).stem, "the file")
+            tune = read_bytes(task.data, format_of(task.file), 1, Path(task.file).stem, task.file)
         return Outcome(_row(task, arrange(tune, neck=task.neck, density="every", tempo=task.tempo)))
     except HarmonyError as error:
-        return Outcome(None, str(error).removeprefix("the file: "))
+        return Outcome(None, str(error).removeprefix(f"{task.file}: "))
     except Exception as error:  # one tune must not end the run, whatever is wrong with it
         return Outcome(None, f"it cannot be arranged ({type(error).__name__}: {str(error)[:120]})")
 
@@ -363,7 +363,7 @@ def formula() -> str:
     ]
     for weight in WEIGHTS.values():
         name = weight.column.replace("_", " ")
-        lines.append(f"  {weight.points:g} points  {name}: easy {weight.easy:g}, hard {weight.hard:g}; {weight.why}")
+        lines.append(f"  up to {weight.points:g}  {name}: easy {weight.easy:g}, hard {weight.hard:g}; {weight.why}")
     return "\n".join(lines)
 
 

@@ -304,7 +304,7 @@ def _music(task: Exercise) -> list[str]:
         return []
     made = task.arrangement
     bare = [replace(choice, grip=None, voicing=None, diminished=None) for choice in made.choices]
-    options = {"pageHeight": 100, "smuflTextFont": "none"}
+    options = {"pageHeight": 100, "smuflTextFont": "none", "minLastJustification": 0}  # short bars are widened
     pages = _drawn(replace(made, choices=tuple(bare), answers=()), LINE_MM, options, *task.span)
     return [_plain_signs(page, PRINT_FONT) for page in pages]
 
@@ -364,20 +364,21 @@ TEMPLATE = """
 #for item in data.questions {
   block(width: 100%, above: 8mm, breakable: item.long, {
     block(sticky: true, grid(columns: (9mm, 1fr), strong(str(item.number) + "."), item.question))
+    set block(spacing: 3mm)
     for figure in item.figures {
-      let width = if figure.width > 0 { figure.width * 0.85pt } else { 100% }
-      block(breakable: false, above: 4mm, image(bytes(figure.svg), format: "svg", width: width))
+      let width = if figure.width > 0 { figure.width * 0.75pt } else { 100% }
+      pad(left: 9mm, block(breakable: false, image(bytes(figure.svg), format: "svg", width: width)))
     }
     if item.labels.len() > 0 {
       let cell(label) = (box(height: 8.5mm, align(bottom, label)), blank)
       let columns = if item.labels.len() > 3 { (auto, 1fr, auto, 1fr) } else { (auto, 1fr) }
       pad(left: 9mm, grid(columns: columns, column-gutter: 3mm, ..item.labels.map(cell).flatten()))
     }
-    for solution in item.solutions { pad(left: 9mm, block(above: 2.5mm, solution)) }
+    for solution in item.solutions { pad(left: 9mm, solution) }
   })
 }
 """
-FIGURE_MM, LINE_OF_MUSIC_MM, LABEL_MM, PAGE_MM = 60, 40, 8.5, 170
+FIGURE_MM, LINE_OF_MUSIC_MM, LABEL_MM, PAGE_MM = 50, 45, 8.5, 180
 
 
 def sheet_pdf(made: Sheet) -> bytes:
@@ -427,12 +428,12 @@ def _question(number: int, task: Exercise) -> dict[str, Any]:
 
 
 def _soft(text: str, most: int = 40) -> str:
-    """One line in which a word of more than `most` letters may be broken at the end of a line.
+    """One line in which words of more than `most` letters may be broken at its end, and grips may not.
 
-    >>> len(_soft("x" * 100)), _soft("a\\nb")
-    (102, 'a b')
+    >>> len(_soft("x" * 100)), _soft("a\\nb"), len(_soft("x-10-x-9"))
+    (102, 'a b', 11)
     """
-    return re.sub(rf"(\S{{{most}}})(?=\S)", "\\1\u200b", plain(text))
+    return re.sub(rf"(\S{{{most}}})(?=\S)", "\\1\u200b", re.sub(r"(?<=[\dx])-(?=[\dx])", "-\u2060", plain(text)))
 
 
 def said(answer: object) -> str:
@@ -500,7 +501,7 @@ def _asked(number: int, task: Exercise) -> dict[str, Any]:
 
 
 def _cell(name: str, kind: str, source: str, metadata: Mapping[str, Any] | None = None) -> dict[str, Any]:
-    run = {"execution_count": None, "outputs": []} if kind == "code" else {}
+    run: dict[str, Any] = {"execution_count": None, "outputs": []} if kind == "code" else {}
     lines = source.splitlines(keepends=True)
     return {"id": name, "cell_type": kind, "metadata": dict(metadata or {}), "source": lines, **run}
 

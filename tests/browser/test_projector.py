@@ -214,7 +214,7 @@ def test_every_step_is_legible_from_the_last_row(
     colours = "(s => [s.backgroundColor, s.color])(getComputedStyle(document.body))"
     rgb = [f"rgb({int(c[1:3], 16)}, {int(c[3:5], 16)}, {int(c[5:], 16)})" for c in (theme.paper, theme.ink)]
     assert page.evaluate(colours) == rgb
-    inked = "[...document.querySelectorAll('.step .html svg text, .step .html svg path')].map(e => getComputedStyle(e))"
+    inked = "[...document.querySelectorAll('svg:has(.system) :is(text, path)')].map(e => getComputedStyle(e))"
     answers = "rgb(0, 114, 178)" if look == "light" else "rgb(86, 180, 233)"
     assert set(page.evaluate(f"{inked}.flatMap(s => s.stroke === 'none' ? [s.fill] : [s.fill, s.stroke])")) <= {
         rgb[1],
