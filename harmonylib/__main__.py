@@ -118,6 +118,31 @@ def parser() -> argparse.ArgumentParser:
     survey.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: each tune's own)")
     survey.set_defaults(run=_survey)
 
+    worksheet = commands.add_parser(
+        "worksheet",
+        help="print a set of exercises with its key, and make the learner's notebook",
+        description="Read a set of exercises (TOML) and write its sheet and key as PDF and a notebook for the learner.",
+    )
+    worksheet.add_argument("spec", metavar="SPEC", help="a TOML file: title, seed, level, paper, and [[tasks]] tables")
+    worksheet.add_argument("--out", metavar="DIR", default=".", help="folder for the three files (default: this one)")
+    worksheet.add_argument("--paper", choices=PAPERS, help=f"paper of the PDFs (default: the file's own, or {PAPERS[0]})")
+    worksheet.add_argument("--seed", metavar="N", type=int, help="draws another set (default: the file's own seed)")
+    worksheet.set_defaults(run=_worksheet)
+
+    mark = commands.add_parser(
+        "mark",
+        help="mark a folder of returned notebooks without running them",
+        description="Mark the notebooks in a folder by the teacher's own copy of the set; write a table (CSV) and a "
+        "picture of the class, and print who has what right. Answers are read as data; nothing in a notebook is run.",
+    )
+    mark.add_argument("folder", metavar="FOLDER", help="the notebooks that came back")
+    mark.add_argument(
+        "--key", metavar="FILE", help="the set's TOML file or your own copy of its notebook (the TOML file by FOLDER)"
+    )
+    mark.add_argument("--seed", metavar="N", type=int, help="the seed given to worksheet, if any")
+    mark.add_argument("--out", metavar="DIR", default=".", help="folder for table and picture (default: this one)")
+    mark.set_defaults(run=_mark)
+
     course = commands.add_parser(
         "course",
         help="open the course in JupyterLab, or large and without code for a projector",
@@ -197,6 +222,30 @@ def _survey(options: argparse.Namespace) -> int:
     files = found.write(options.out)
     count = len(found.rows) + len(found.failures)
     print(f"{count} tunes, {count - found.computed} of them known from before, {len(found.failures)} not surveyed.")
+    print("Written: " + ", ".join(str(file) for file in files))
+    return 0
+
+
+def _worksheet(options: argparse.Namespace) -> int:
+    from harmonylib.worksheets import read_spec, write_worksheet
+
+    made = read_spec(options.spec, options.seed, options.paper)
+    files = write_worksheet(made, options.out, Path(options.spec).stem)
+    print(f"{made.title}: {len(made.exercises)} exercises, {made.origin}")
+    print("Written: " + ", ".join(str(file) for file in files))
+    return 0
+
+
+def _mark(options: argparse.Namespace) -> int:
+    from harmonylib.marking import find_key, mark, read_key, summary, write_marks
+
+    key = Path(options.key) if options.key else find_key(Path(options.folder))
+    marks = mark(options.folder, read_key(key, options.seed), key)
+    files = write_marks(marks, options.out)
+    print(f"Marked by {key.name}: {marks.sheet.title}, {marks.sheet.origin}\n")
+    print(summary(marks))
+    for remark in marks.remarks:
+        print(f"Note: {remark}")
     print("Written: " + ", ".join(str(file) for file in files))
     return 0
 

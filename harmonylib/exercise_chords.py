@@ -73,7 +73,7 @@ class Spell(Exercise):
     def hints(self) -> tuple[str, ...]:
         chord = self._chord
         rules = "; ".join(f"{d} is {above(d, chord)}" for d in self._degrees[1:])
-        return (f"{chord} is a {chord.family}: {joined(self._degrees)}", rules)
+        return (f"{chord}, {chord.family}: {joined(self._degrees)}", rules)
 
     @property
     def truth(self) -> str:
@@ -230,7 +230,7 @@ class Degree(Exercise):
     @property
     def hints(self) -> tuple[str, ...]:
         return (
-            f"{self._chord} is a {self._chord.family}: {joined(self._chord.tones.values())}",
+            f"{self._chord}, {self._chord.family}: {joined(self._chord.tones.values())}",
             far(self._name, self._chord),
             f"the notes are {joined(self._chord.name_of(d) for d in self._chord.tones.values())}",
         )

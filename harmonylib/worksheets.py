@@ -74,7 +74,7 @@ class Sheet:
     >>> sheet("Monday", [{"kind": "spell", "chord": "Ebm7"}, {"kind": "drop", "count": 1}], seed=2)
     Monday (seed 2, level 1)
     1. Spell E♭m7 from the root up: 4 notes.
-    2. D7 in close position with F♯ on top is A C D F♯. Make it drop 2: which notes are they now, bottom to top?
+    2. Cm7 in close position with E♭ on top is G B♭ C E♭. Make it drop 2: which notes are they now, bottom to top?
     """
 
     title: str

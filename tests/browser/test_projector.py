@@ -210,7 +210,7 @@ def test_every_step_is_legible_from_the_last_row(
         assert (fit["aside"], fit["inner"]) == (0, 0), number
         assert fit["over"] <= 0 or fit["parts"] == 1, (number, fit)
     print(file, look, {kind: round(size, 1) for kind, size in least.items()})
-    assert {"head", "body", "picture", "outlined"} <= set(least)
+    assert {"head", "body", "outlined"} <= set(least)
     colours = "(s => [s.backgroundColor, s.color])(getComputedStyle(document.body))"
     rgb = [f"rgb({int(c[1:3], 16)}, {int(c[3:5], 16)}, {int(c[5:], 16)})" for c in (theme.paper, theme.ink)]
     assert page.evaluate(colours) == rgb
