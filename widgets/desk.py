@@ -13,7 +13,7 @@ from typing import Any
 import ipywidgets
 
 from harmonylib.arranging import Arrangement, arrange
-from harmonylib.diagrams import grip_marks
+from harmonylib.diagrams import default_theme, grip_marks
 from harmonylib.fills import CONTOURS, Manner, answer
 from harmonylib.neck import Grip
 from harmonylib.pitch import HarmonyError
@@ -46,11 +46,12 @@ class ArrangementPanel(Panel):
         tune: Tune | Arrangement,
         *,
         bars: tuple[int, int] | None = None,
-        theme: str = "paper",
+        theme: str | None = None,
         left_handed: bool = False,
         state: State | None = None,
         **settings: Any,
     ) -> None:
+        theme = theme or default_theme()
         self._first = tune if isinstance(tune, Arrangement) else arrange(tune, **settings)
         self._now, self._drawn = self._first, ""
         given = (self._first.source, self._first.settings, bars, theme, left_handed)
@@ -215,9 +216,10 @@ class AnswerPanel(Panel):
         approached: float = 0.3,
         contour: str = "any",
         manner: Manner | None = None,
-        theme: str = "paper",
+        theme: str | None = None,
         state: State | None = None,
     ) -> None:
+        theme = theme or default_theme()
         self._calls = tune if isinstance(tune, Arrangement) else arrange(tune)
         self._manner, self._now = manner or Manner(), self._calls
         theme_class(theme)

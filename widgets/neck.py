@@ -22,7 +22,7 @@ from typing import Any
 import anywidget
 import traitlets
 
-from harmonylib.diagrams import THEMES, Mark, Picture, neck_frame, neck_picture
+from harmonylib.diagrams import THEMES, Mark, Picture, default_theme, neck_frame, neck_picture
 from harmonylib.neck import Neck
 from harmonylib.pitch import HarmonyError
 
@@ -96,11 +96,15 @@ class NeckView(anywidget.AnyWidget):
         words: Sequence[str] = (),
         frets: tuple[int, int] | None = None,
         left_handed: bool = False,
-        theme: str = "paper",
+        theme: str | None = None,
         picking: bool = False,
     ) -> None:
         self.neck = neck or Neck()
-        self._drawing: dict[str, Any] = {"frets": frets, "left_handed": left_handed, "theme": theme}
+        self._drawing: dict[str, Any] = {
+            "frets": frets,
+            "left_handed": left_handed,
+            "theme": theme or default_theme(),
+        }
         single = bool(frames) and bool(frames[0]) and isinstance(frames[0][0], int)
         shown = self._contents([frames] if single else frames, titles, words)
         super().__init__(page=_page(self.neck, **self._drawing), picking=picking, **shown)

@@ -17,7 +17,7 @@ import ipywidgets
 from harmonylib.arranging import single_options
 from harmonylib.chords import Chord
 from harmonylib.chordtones import DEGREE_WORDS, degree_of
-from harmonylib.diagrams import LABELS, Mark, grip_marks
+from harmonylib.diagrams import LABELS, Mark, default_theme, grip_marks
 from harmonylib.diminished import passing
 from harmonylib.neck import Grip, Neck
 from harmonylib.pitch import HarmonyError, Pitch, spell
@@ -49,7 +49,7 @@ class SpreadPanel(Panel):
         label: str = "degree",
         frets: tuple[int, int] | None = None,
         left_handed: bool = False,
-        theme: str = "paper",
+        theme: str | None = None,
         state: State | None = None,
     ) -> None:
         self._neck = neck or Neck()
@@ -57,6 +57,7 @@ class SpreadPanel(Panel):
         on = asked_set(self._neck, known(spread), strings)
         if label not in LABELS:
             raise HarmonyError(f"{label!r} is not a label: choose {', '.join(LABELS)}")
+        theme = theme or default_theme()
         view = NeckView(self._neck, frets=frets, left_handed=left_handed, theme=theme)
         controls = chord_menus(meant) | spread_menus(self._neck, spread, on)
         slider = self._slider()
@@ -125,7 +126,7 @@ class MelodyPanel(Panel):
         neck: Neck | None = None,
         frets: tuple[int, int] | None = None,
         left_handed: bool = False,
-        theme: str = "paper",
+        theme: str | None = None,
         state: State | None = None,
     ) -> None:
         self._neck = neck or Neck()
@@ -133,6 +134,7 @@ class MelodyPanel(Panel):
         highest = self._neck.open_midi[-1] + (frets[1] if frets else self._neck.last_fret)
         start = Pitch.parse(note).midi - self._lowest
         known(spread)
+        theme = theme or default_theme()
         view = NeckView(self._neck, frets=frets, left_handed=left_handed, theme=theme)
         slider = steps("note", highest - self._lowest)
         slider.value = start
@@ -197,11 +199,12 @@ class DiminishedPanel(Panel):
         neck: Neck | None = None,
         frets: tuple[int, int] | None = None,
         left_handed: bool = False,
-        theme: str = "paper",
+        theme: str | None = None,
         state: State | None = None,
     ) -> None:
         self._neck = neck or Neck()
         known(spread)
+        theme = theme or default_theme()
         view = NeckView(self._neck, frets=frets, left_handed=left_handed, theme=theme)
         controls = {"chord": entry("chord", chord), "spread": menu("spread", list(SPREADS), spread)}
         controls["step"] = steps("step", 30)

@@ -26,7 +26,7 @@ import traitlets
 
 from harmonylib import sound
 from harmonylib.arranging import Arrangement
-from harmonylib.diagrams import THEMES
+from harmonylib.diagrams import THEMES, default_theme
 from harmonylib.notation import plain
 from harmonylib.pitch import HarmonyError
 from harmonylib.sound import Event
@@ -61,7 +61,7 @@ class Player(anywidget.AnyWidget):
 
     score = traitlets.Dict().tag(sync=True)
     svg = traitlets.Unicode().tag(sync=True)
-    theme = traitlets.Unicode("paper").tag(sync=True)
+    theme = traitlets.Unicode().tag(sync=True)
     tempo = traitlets.Float(DEFAULT_TEMPO).tag(sync=True)
     swing = traitlets.Float(0.5).tag(sync=True)
     volume = traitlets.Float(sound.VOLUME).tag(sync=True)
@@ -127,6 +127,10 @@ class Player(anywidget.AnyWidget):
         if not low <= value <= high:
             raise HarmonyError(f"{name.replace('_', '-')} {value:g}: choose {low:g} to {high:g}")
         return value
+
+    @traitlets.default("theme")
+    def _theme_of_the_pictures(self) -> str:
+        return default_theme()
 
     @traitlets.validate("theme")
     def _known_theme(self, proposal: Any) -> Any:
