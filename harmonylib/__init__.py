@@ -28,6 +28,9 @@ ROOMS = {
         *("harmonise_bar", "harmonise_phrase", "mend", "name_inversion", "next_inversion", "random_exercise"),
         *("shell", "spell", "which_degree", "which_diminished"),
     ),
+    "worksheets": ("sheet", "write_worksheet"),
+    "marking": ("mark", "overview", "summary"),
+    "survey": ("formula", "repertoire"),
     "diagrams": (
         "calls_picture",
         "grip_marks",

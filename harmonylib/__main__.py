@@ -125,7 +125,9 @@ def parser() -> argparse.ArgumentParser:
     )
     worksheet.add_argument("spec", metavar="SPEC", help="a TOML file: title, seed, level, paper, and [[tasks]] tables")
     worksheet.add_argument("--out", metavar="DIR", default=".", help="folder for the three files (default: this one)")
-    worksheet.add_argument("--paper", choices=PAPERS, help=f"paper of the PDFs (default: the file's own, or {PAPERS[0]})")
+    worksheet.add_argument(
+        "--paper", choices=PAPERS, help=f"paper of the PDFs (default: the file's own, or {PAPERS[0]})"
+    )
     worksheet.add_argument("--seed", metavar="N", type=int, help="draws another set (default: the file's own seed)")
     worksheet.set_defaults(run=_worksheet)
 

@@ -36,6 +36,8 @@ from harmonylib.worksheets import _read as read_bytes
 
 MOST_FILES, MOST_BYTES, MOST_CELLS, MOST_LETTERS, DEEPEST = 1000, 5_000_000, 2000, 8000, 12
 """Notebooks in a folder; bytes and cells of a notebook; letters and nested brackets of a cell with an answer."""
+MOST_IN_ALL = 400_000
+"""Letters of all cells with answers in a notebook."""
 KEY_BYTES = 50_000_000
 COLUMNS = ("learner", "exercise", "kind", "right", "reply")
 STATES = {
@@ -174,11 +176,14 @@ def answers(notebook: Mapping[str, Any]) -> dict[int, list[object]]:
     >>> answers({"cells": [{"cell_type": "code", "source": "answer_01 = 'C E G'\\nanswer_02 = open('x')"}]})
     {1: ['C E G'], 2: [Unmarked('the answer is not plain: write text in quotes, a number, or a list of those')]}
     """
+    code = [cell for cell in notebook["cells"] if isinstance(cell, dict) and cell.get("cell_type") == "code"]
+    sources = [text for cell in code if _ASSIGNED.search(text := _source(cell.get("source")), 0, MOST_LETTERS)]
+    if sum(min(len(text), MOST_LETTERS) for text in sources) > MOST_IN_ALL:
+        raise Unmarked(f"gives more than {MOST_IN_ALL} letters of answers")
     found: dict[int, list[object]] = {}
-    for cell in notebook["cells"]:
-        if isinstance(cell, dict) and cell.get("cell_type") == "code":
-            for number, value in _assigned(_source(cell.get("source"))):
-                found.setdefault(number, []).append(value)
+    for source in sources:
+        for number, value in _assigned(source):
+            found.setdefault(number, []).append(value)
     return found
 
 
@@ -190,8 +195,6 @@ def _source(source: object) -> str:
 
 def _assigned(source: str) -> Iterator[tuple[int, object]]:
     """The numbers and values of the answers a cell gives."""
-    if not _ASSIGNED.search(source, 0, MOST_LETTERS):
-        return
     try:
         statements = _parsed(source).body
     except Unmarked as error:

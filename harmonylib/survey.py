@@ -11,7 +11,7 @@ Conventions
 - The work goes to any `concurrent.futures.Executor`; a task carries the tune's own bytes, so the machine that does it
   needs no access to the folder. Only a few tasks are out at a time. The rows do not depend on who computes them.
 - A row is stored as soon as it is there, as one line of JSON, under the file, the bytes of the tune, the settings and
-  the code of this library. The next run takes what still fits: a stopped survey goes on, a changed tune is done again.
+  the code that measures. The next run takes what still fits: a stopped survey goes on, a changed tune is done again.
 
 The figures are facts of the arrangement; weights and ramps are common practice, settings of taste.
 """
@@ -80,6 +80,10 @@ LIMIT_S = 60.0
 STORE = "survey.jsonl"
 MOST_BARS = 60
 """Bars in the chart; of a longer table it shows so many, evenly spaced."""
+_ROOMS = (
+    *("pitch", "chords", "voicings", "neck", "tunes", "chordtones", "diminished", "arranging", "fills"),
+    *("reading", "reading_abc", "reading_musicxml", "survey"),
+)
 _COLOURS = ("blue", "orange", "bluish green", "yellow", "sky blue", "reddish purple")
 _READING = threading.Lock()  # while a file is read, warnings and standard error of the whole process are turned off
 
@@ -277,6 +281,9 @@ def survey(
     return Survey(str(folder), tuple(rows), tuple(sorted(failures)), computed)
 
 
+repertoire = survey  # for those who import from the package, where `survey` is this room
+
+
 def _files(root: Path) -> Iterator[Path]:
     """The tune files of a folder and those below it, in the order of their names."""
     if not root.is_dir():
@@ -284,8 +291,10 @@ def _files(root: Path) -> Iterator[Path]:
     for here, folders, names in os.walk(root):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(names):
-            if not name.startswith(".") and Path(name).suffix.lower() in SUFFIXES:
-                yield Path(here, name)
+            path = Path(here, name)
+            pipe = path.exists() and not path.is_file()  # opening one would wait for ever
+            if not name.startswith(".") and path.suffix.lower() in SUFFIXES and not pipe:
+                yield path
 
 
 def _count(files: Iterable[Path]) -> int:
@@ -547,9 +556,8 @@ def _digest(data: bytes) -> str:
 
 @lru_cache(maxsize=1)
 def _code() -> str:
-    """Changes with any line of this library: other code may find other figures."""
-    rooms = sorted(Path(__file__).parent.glob("*.py"))
-    return _digest(b"".join(room.read_bytes() for room in rooms))
+    """Changes with every line of code the figures hang on."""
+    return _digest(b"".join(Path(__file__).with_name(f"{room}.py").read_bytes() for room in _ROOMS))
 
 
 def _unwritable(folder: Path, error: OSError) -> HarmonyError:
@@ -612,7 +620,7 @@ def _table(rows: Iterable[Row]) -> str:
 
 
 def _place(file: str, number: int) -> str:
-    return file if number == 1 else f"{file} ({number})"
+    return file if number == 1 else f"{file}, tune {number}"
 
 
 def _short(text: str, most: int) -> str:
@@ -654,19 +662,18 @@ def _picture(found: Survey, theme: str | None) -> Picture:
     shown = [found.rows[n * (total - 1) // max(MOST_BARS - 1, 1)] for n in range(MOST_BARS)]
     shown = list(found.rows) if total <= MOST_BARS else shown
     title = f"Difficulty of {total} tunes" + (f", {MOST_BARS} shown" if len(shown) < total else "")
-    row_height, left, right = 1.9 * look.label, 0.36 * look.width, 3.5 * look.label
+    row_height, left, right = 1.9 * look.label, 0.4 * look.width, 3.5 * look.label
     unit = (look.width - left - right) / sum(weight.points for weight in WEIGHTS.values())
-    foot = 4.2 * look.small
+    foot, column = 5.8 * look.small, 0.5 * look.width - 8
     height = foot + row_height * len(shown) + 2.4 * look.chord
 
     def draw(pen: _Pen) -> None:
-        columns = 3
         for place, (name, colour) in enumerate(zip(WEIGHTS, _COLOURS, strict=True)):
-            x = 8 + (look.width - 16) / columns * (place % columns)
-            y = foot - 1.6 * look.small * (1 + place // columns)
+            x = 8 + column * (place % 2)
+            y = foot - 1.6 * look.small * (1 + place // 2)
             pen.area([(x, x + look.small, y - 1, y + look.small - 1)], OKABE_ITO[colour], look.ink)
             label = f"{name}: {WEIGHTS[name].column.replace('_', ' ')}"
-            pen.write(x + 1.5 * look.small, y, label, room=(look.width - 16) / columns - 2 * look.small)
+            pen.write(x + 1.5 * look.small, y, label, room=column - 2 * look.small)
         roof = foot + row_height * len(shown)
         pen.lines(((left + unit * n, foot, left + unit * n, roof) for n in range(0, 11, 2)), look.line, 0.6, zorder=0.8)
         for n in range(0, 11, 2):
@@ -674,7 +681,9 @@ def _picture(found: Survey, theme: str | None) -> Picture:
         for place, row in enumerate(shown):
             y = roof - row_height * (place + 1)
             text = y + 0.5 * row_height - 0.36 * look.label
-            pen.write(left - 6, text, plain(f"{row.title}, {row.key}"), "label", align="right", room=left - 14)
+            pen.write(
+                left - 6, text, plain(f"{_short(row.title, 26)}, {row.key}"), "label", align="right", room=left - 14
+            )
             x = left
             for points, colour in zip(row.parts.values(), _COLOURS, strict=True):
                 if points:

@@ -43,7 +43,7 @@ from harmonylib.printing import LINE_MM, PAPERS, PRINT_FONT, _drawn, _plain_sign
 from harmonylib.reading_musicxml import _unpacked
 from harmonylib.scores import _write_all, safe_stem
 
-MOST_EXERCISES, LONGEST_TITLE = 200, 120
+MOST_EXERCISES, LONGEST_TITLE, SHORT_TITLE = 200, 120, 50
 LARGEST = 2_000_000
 """Bytes of a TOML file, or of a tune that goes along as text."""
 SETTINGS = ("title", "seed", "level", "paper", "tasks")
@@ -309,14 +309,6 @@ def _music(task: Exercise) -> list[str]:
     return [_plain_signs(page, PRINT_FONT) for page in pages]
 
 
-def _figures(task: Exercise) -> list[dict[str, Any]]:
-    """What is shown under a question: SVG with its width in points, 0 for the width of the page."""
-    music = [{"svg": line, "width": 0} for line in _music(task)]
-    if music:
-        return music
-    return [{"svg": task.picture.svg, "width": task.picture.width}] if task.picture else []
-
-
 PICTURE = """
 #let data = json(bytes(sys.inputs.data))
 #set page(width: 180mm, height: auto, margin: 2mm)
@@ -354,6 +346,7 @@ TEMPLATE = """
   },
 )
 #set text(font: ("Libertinus Serif", "DejaVu Sans Mono"), size: 10.5pt, lang: "en")
+#show regex("[x0-9]+(-[x0-9]+){3,}"): box  // a grip stays on one line
 #let blank = align(bottom, line(length: 100%, stroke: 0.5pt))
 #block(sticky: true, below: 6mm, text(size: 18pt, weight: "bold", data.title))
 #if data.head.len() > 0 {
@@ -366,7 +359,7 @@ TEMPLATE = """
     block(sticky: true, grid(columns: (9mm, 1fr), strong(str(item.number) + "."), item.question))
     set block(spacing: 3mm)
     for figure in item.figures {
-      let width = if figure.width > 0 { figure.width * 0.75pt } else { 100% }
+      let width = if figure.width > 0 { figure.width * 1pt } else { 100% }
       pad(left: 9mm, block(breakable: false, image(bytes(figure.svg), format: "svg", width: width)))
     }
     if item.labels.len() > 0 {
@@ -378,7 +371,10 @@ TEMPLATE = """
   })
 }
 """
-FIGURE_MM, LINE_OF_MUSIC_MM, LABEL_MM, PAGE_MM = 50, 45, 8.5, 180
+FIGURE_SCALE, SMALLEST_SCALE, TALLEST = 0.75, 0.4, 620
+"""How large pictures are printed, how small at least, and how high at most, in points."""
+MUSIC, ROW, TEXT_ROW, ROW_LETTERS, PAGE = 130, 24, 16, 90, 620
+"""About how high a line of music, a line to write on and a line of text are, and what fits a page, in points."""
 
 
 def sheet_pdf(made: Sheet) -> bytes:
@@ -394,7 +390,7 @@ def key_pdf(made: Sheet) -> bytes:
         [f"Answer: {said(task.solution())}", f"{task.truth[:1].upper()}{task.truth[1:]}."] for task in made.exercises
     ]
     asked = [
-        {**_bare(number, task), "solutions": [_soft(text) for text in told]}
+        {**_bare(number, task), "solutions": [_soft(text) for text in told], "long": _text_high(task, *told) > PAGE}
         for (number, task), told in zip(made.numbered, answers, strict=True)
     ]
     return _pdf(made, f"{made.title} – key", (), asked)
@@ -402,7 +398,8 @@ def key_pdf(made: Sheet) -> bytes:
 
 def _pdf(made: Sheet, title: str, head: Sequence[str], questions: Sequence[Mapping[str, Any]]) -> bytes:
     data = {"title": _soft(title, 20), "paper": made.paper, "head": head, "questions": questions}
-    return _typst(TEMPLATE, {**data, "footer": _soft(f"{title} · {made.origin}")}, format="pdf")
+    short = made.title if len(made.title) <= SHORT_TITLE else made.title[: SHORT_TITLE - 1] + "…"
+    return _typst(TEMPLATE, {**data, "footer": f"{short} · {made.origin}"}, format="pdf")
 
 
 def _bare(number: int, task: Exercise) -> dict[str, Any]:
@@ -412,28 +409,37 @@ def _bare(number: int, task: Exercise) -> dict[str, Any]:
 
 def _question(number: int, task: Exercise) -> dict[str, Any]:
     """A question with its pictures and room to write."""
-    asked = _figures(task)
     labels, necks = WRITING.get(task.kind, (("",), 0))
-    blank = neck_picture(task.neck, ())
     if isinstance(task, TuneExercise) and not labels:
         tune = task.arrangement.tune
         labels = tuple(
             f"{place(tune, choice.note.onset)} {choice.chord or 'N.C.'} {choice.note.pitch}"
             for choice in task.arrangement.choices
         )
-    high = sum(figure["width"] and FIGURE_MM or LINE_OF_MUSIC_MM for figure in asked) + FIGURE_MM * necks
+    music = _music(task)
+    pictures = [*([task.picture] if task.picture and not music else []), *[neck_picture(task.neck, ())] * necks]
+    scales = [min(FIGURE_SCALE, TALLEST / picture.height) for picture in pictures]
+    if min(scales, default=1) < SMALLEST_SCALE:
+        raise HarmonyError(f"question {number}: its picture is too high for a page; choose fewer bars")
+    figures = [{"svg": line, "width": 0} for line in music]
+    figures += [{"svg": p.svg, "width": p.width * scale} for p, scale in zip(pictures, scales, strict=True)]
     rows = len(labels) if len(labels) <= 3 else (len(labels) + 1) // 2
-    figures = [*asked, *[{"svg": blank.svg, "width": blank.width}] * necks]
-    return {**_bare(number, task), "figures": figures, "labels": labels, "long": high + LABEL_MM * rows > PAGE_MM}
+    high = sum(p.height * scale for p, scale in zip(pictures, scales, strict=True)) + MUSIC * len(music) + ROW * rows
+    return {**_bare(number, task), "figures": figures, "labels": labels, "long": high + _text_high(task) > PAGE}
+
+
+def _text_high(task: Exercise, *more: str) -> float:
+    """About how high a question and what is written under it are, in points."""
+    return TEXT_ROW * sum(1 + len(text) / ROW_LETTERS for text in (task.question, *more))
 
 
 def _soft(text: str, most: int = 40) -> str:
-    """One line in which words of more than `most` letters may be broken at its end, and grips may not.
+    """One line in which a word of more than `most` letters may be broken at the end of a line.
 
-    >>> len(_soft("x" * 100)), _soft("a\\nb"), len(_soft("x-10-x-9"))
-    (102, 'a b', 11)
+    >>> len(_soft("x" * 100)), _soft("a\\nb")
+    (102, 'a b')
     """
-    return re.sub(rf"(\S{{{most}}})(?=\S)", "\\1\u200b", re.sub(r"(?<=[\dx])-(?=[\dx])", "-\u2060", plain(text)))
+    return re.sub(rf"(\S{{{most}}})(?=\S)", "\\1\u200b", plain(text))
 
 
 def said(answer: object) -> str:

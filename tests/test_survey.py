@@ -5,6 +5,7 @@ import io
 import json
 import multiprocessing
 import os
+import re
 import shutil
 import signal
 import subprocess
@@ -130,7 +131,7 @@ def test_the_figures_are_those_of_the_arrangement(found: Survey) -> None:
 
 
 def test_a_small_tune_counted_by_hand(tmp_path: Path) -> None:
-    tune = 'X:1\nT:Small\nM:4/4\nL:1/4\nQ:1/4=60\nK:C\n"Cmaj7"E2 G2|"Cmaj7"B4|"Dm7"A2 G F|"G7"D4|]\n'
+    tune = 'X:1\nT:Small\nM:4/4\nL:1/4\nQ:1/4=60\nK:C\n"Cmaj7"E2 "Cmaj7"G2|B4|"Dm7"A2 G F|"G7"D4|]\n'
     (tmp_path / "small.abc").write_text(tune)
     (row,) = quick(tmp_path).rows
     assert (row.bars, row.notes, row.lowest, row.highest, row.metre) == (4, 7, "D4", "B4", "4/4")
@@ -210,6 +211,16 @@ def test_the_chart_names_every_tune_with_its_difficulty(found: Survey) -> None:
     assert many.height < 1200
 
 
+def test_a_link_to_nowhere_costs_a_line_and_a_pipe_holds_nothing_up(tmp_path: Path) -> None:
+    shutil.copy(OWN / "slate_roof_blues.abc", tmp_path)
+    (tmp_path / "lost.abc").symlink_to(tmp_path / "nowhere.abc")
+    os.mkfifo(tmp_path / "pipe.abc")
+    done = quick(tmp_path)
+    assert [row.file for row in done.rows] == ["slate_roof_blues.abc"]
+    assert [failure.file for failure in done.failures] == ["lost.abc"]
+    assert "was not found" in done.failures[0].why
+
+
 # --- who computes it ----------------------------------------------------------------------------------------------
 
 
@@ -241,11 +252,11 @@ def test_a_tune_that_kills_or_holds_up_its_process_costs_one_line(
     for name in (DIES, HANGS):
         shutil.copy(OWN / "slate_roof_blues.abc", tmp_path / "in" / name)
     monkeypatch.setattr(room, "measure", killing)
-    done = survey(tmp_path / "in", tmp_path / "out", jobs=2, limit_s=3)
+    done = survey(tmp_path / "in", tmp_path / "out", jobs=2, limit_s=5)
     assert done.rows == found.rows
     assert {f.file: f.why for f in done.failures if f.file in (DIES, HANGS)} == {
         DIES: "the process that worked on it died",
-        HANGS: "it took longer than 3 s",
+        HANGS: "it took longer than 5 s",
     }
     assert len(done.failures) == len(found.failures) + 2
     monkeypatch.setattr(room, "measure", measure)
@@ -290,6 +301,14 @@ def test_only_a_few_tasks_are_out_at_a_time(tmp_path: Path) -> None:
 
 
 # --- going on -----------------------------------------------------------------------------------------------------
+
+
+def test_a_script_that_forgot_its_guard_is_told_so(tmp_path: Path) -> None:
+    script = tmp_path / "forgot.py"
+    script.write_text(f"from harmonylib.survey import survey\nsurvey({str(OWN)!r}, jobs=1)\n")
+    done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, check=False, timeout=30)
+    assert done.returncode == 1
+    assert 'call survey under if __name__ == "__main__"' in done.stderr.splitlines()[-1]
 
 
 def test_a_second_run_computes_nothing(
@@ -337,9 +356,10 @@ def test_a_killed_command_leaves_its_rows_and_no_process(tmp_path: Path) -> None
     while _alive(running.pid) and time.monotonic() < until:
         time.sleep(0.05)
     assert not _alive(running.pid), "no worker outlives the command"
-    (tmp_path / "in" / "book.abc").write_text("\n\n".join(f"{tune}% {n}" for n in range(len(kept) + 2)))
+    count = max(entry["number"] for entry in kept) + 2
+    (tmp_path / "in" / "book.abc").write_text("\n\n".join(f"{tune}% {n}" for n in range(count)))
     done = quick(tmp_path / "in", tmp_path / "out")
-    assert (len(done.rows), done.computed) == (len(kept) + 2, 2)
+    assert (len(done.rows), done.computed) == (count, count - len(kept))
 
 
 def _alive(group: int) -> bool:
@@ -349,6 +369,18 @@ def _alive(group: int) -> bool:
     except ProcessLookupError:
         return False
     return True
+
+
+def test_the_code_of_every_room_that_measures_is_in_the_key() -> None:
+    """Whatever these rooms import is one of them, or only shows what was found."""
+    here = Path(room.__file__).parent
+    imported = {
+        name
+        for measuring in room._ROOMS
+        for name in re.findall(r"from harmonylib\.(\w+) import", (here / f"{measuring}.py").read_text())
+    }
+    assert {"arranging", "reading_abc", "voicings"} <= imported
+    assert imported - set(room._ROOMS) == {"diagrams", "notation", "tables"}
 
 
 def test_only_what_changed_is_done_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -381,8 +413,6 @@ def test_a_book_is_counted_and_taken_apart_without_a_loss(tmp_path: Path) -> Non
     shared.write_bytes(b"M:3/4\nL:1/4\n%%propagate-accidentals pitch\n" + BOOK.read_bytes().replace(b"M:4/4", b"% M"))
     for book in (BOOK, shared):
         for number, data in enumerate(tunes_in(book), 1):
-            alone = tmp_path / book.name / "alone.abc"
-            alone.parent.mkdir(exist_ok=True) if book == BOOK else None
             alone = tmp_path / f"alone {number}.abc"
             alone.write_bytes(data)
             assert read(alone) == read(book, number)

@@ -3,12 +3,14 @@
 Import names from here (`from widgets import NeckView`): many people write ``import ipywidgets as widgets``.
 """
 
+from widgets.answer import AnswerBox, Tally
 from widgets.desk import AnswerPanel, ArrangementPanel
 from widgets.neck import NeckView
 from widgets.panels import DiminishedPanel, InversionPanel, MelodyPanel, SpreadPanel
 from widgets.player import Player
 
 __all__ = [
+    "AnswerBox",
     "AnswerPanel",
     "ArrangementPanel",
     "DiminishedPanel",
@@ -17,4 +19,5 @@ __all__ = [
     "NeckView",
     "Player",
     "SpreadPanel",
+    "Tally",
 ]
