@@ -30,7 +30,7 @@ from harmonylib.diagrams import OKABE_ITO, Picture, _ems, _folded, _Pen, _text_o
 from harmonylib.exercises import Reply
 from harmonylib.notation import plain
 from harmonylib.pitch import HarmonyError
-from harmonylib.tables import _cell
+from harmonylib.tables import safe_cell
 from harmonylib.worksheets import METADATA, Sheet, from_sheet_data, read_spec, write_together
 from harmonylib.worksheets import _read as read_bytes
 
@@ -275,7 +275,7 @@ def marks_csv(marks: Marks) -> str:
     for row in marks.rows:
         number = str(row.number) if row.number else "all"
         right = "yes" if row.state == "right" else "no"
-        writer.writerow(_cell(value) for value in (row.learner, number, row.kind, right, row.reply))
+        writer.writerow(safe_cell(value) for value in (row.learner, number, row.kind, right, row.reply))
     return buffer.getvalue()
 
 

@@ -74,8 +74,8 @@ def engrave(
     width = (PROJECTOR_MM if on_wall else LINE_MM) if width is None else width
     projector = on_wall if projector is None else projector
     options = {"smuflTextFont": "none", **(PROJECTOR if projector else {})}
-    pages = _drawn(arrangement, width, options, first, last)
-    return _stacked([_dressed(_plain_signs(page, SCREEN_FONT), arrangement) for page in pages])
+    pages = drawn_pages(arrangement, width, options, first, last)
+    return _stacked([_dressed(plain_signs(page, SCREEN_FONT), arrangement) for page in pages])
 
 
 @dataclass(frozen=True, repr=False)
@@ -131,14 +131,14 @@ def systems(arrangement: Arrangement, width: float = LINE_MM) -> list[str]:
     Music signs in words (flats, the note of the tempo) are plain Unicode here, for fonts without music signs.
     """
     one_a_page = {"pageHeight": 100, "smuflTextFont": "none"}
-    return [_plain_signs(page, PRINT_FONT) for page in _drawn(arrangement, width, one_a_page)]
+    return [plain_signs(page, PRINT_FONT) for page in drawn_pages(arrangement, width, one_a_page)]
 
 
 _UNDRAWN = re.compile("<fingering>.*?</fingering>|<degree .*?</degree>")
 """Left to the file: fingerings crowd the staff, and the engraver would add degrees to symbols that show them."""
 
 
-def _drawn(
+def drawn_pages(
     arrangement: Arrangement,
     width: float,
     options: Mapping[str, Any],
@@ -212,7 +212,7 @@ _WORD = ('<tspan font-size="405px">', "</tspan>")  # the size of the words aroun
 SCREEN_FONT, PRINT_FONT = "Times, serif", "Libertinus Serif"
 
 
-def _plain_signs(page: str, font: str) -> str:
+def plain_signs(page: str, font: str) -> str:
     """Signs of the music font inside words as Unicode, in a font that is there where the picture is shown."""
     page = page.replace('font-family="Times, serif"', f'font-family="{font}"')
     return _SIGN.sub(lambda found: "".join(SIGNS.get(c, c) for c in found[1]).join(_WORD), page)

@@ -45,7 +45,7 @@ WILD_KINDS = {
 
 
 def read_musicxml(data: bytes, number: int) -> Sheet:
-    root = _score_root(_unpacked(data) if data[:2] == b"PK" else data)
+    root = _score_root(unpacked(data) if data[:2] == b"PK" else data)
     if number != 1:
         raise HarmonyError(f"tune {number} was asked for, but a MusicXML file holds one tune: leave the number out")
     parts = root.findall("part")
@@ -71,7 +71,7 @@ def read_musicxml(data: bytes, number: int) -> Sheet:
     return sheet
 
 
-def _unpacked(data: bytes) -> bytes:
+def unpacked(data: bytes) -> bytes:
     """The score inside a compressed MusicXML file, unpacked in memory and never beyond `LIMIT`."""
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:

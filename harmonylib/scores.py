@@ -150,7 +150,7 @@ def write_files(
     target = Path(folder)
     try:
         target.mkdir(parents=True, exist_ok=True)
-        return _write_all({target / f"{safe_stem(stem)}{suffix}": data for suffix, data in content.items()}, target)
+        return write_all({target / f"{safe_stem(stem)}{suffix}": data for suffix, data in content.items()}, target)
     except OSError as error:
         raise HarmonyError(
             f"nothing was written to the folder {str(folder)!r}: {error.strerror or error}; name a folder that can be "
@@ -158,7 +158,7 @@ def write_files(
         ) from error
 
 
-def _write_all(content: Mapping[Path, bytes], folder: Path) -> tuple[Path, ...]:
+def write_all(content: Mapping[Path, bytes], folder: Path) -> tuple[Path, ...]:
     """Every file under a passing name first, then all renamed; an `OSError` on the way takes back what was done."""
     blocked = next((path for path in content if path.is_dir()), None)
     if blocked:

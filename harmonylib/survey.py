@@ -44,7 +44,7 @@ from harmonylib.neck import Neck
 from harmonylib.notation import plain
 from harmonylib.pitch import HarmonyError
 from harmonylib.reading import SUFFIXES, count_tunes, format_of, read_bytes, tunes_in
-from harmonylib.tables import _cell as cell
+from harmonylib.tables import safe_cell as cell
 
 if TYPE_CHECKING:
     from harmonylib.diagrams import Picture, _Pen

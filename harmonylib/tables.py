@@ -75,14 +75,14 @@ def csv_text(arrangement: Arrangement) -> str:
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow(name.replace("_", " ") for name in COLUMNS)
     for row in rows(arrangement):
-        writer.writerow(_cell(value) for value in row.values())
+        writer.writerow(safe_cell(value) for value in row.values())
     return buffer.getvalue()
 
 
-def _cell(value: str) -> str:
+def safe_cell(value: str) -> str:
     """The value, made harmless for spreadsheets, which run cells that start like a formula.
 
-    >>> _cell("=1+1"), _cell("♭7")
+    >>> safe_cell("=1+1"), safe_cell("♭7")
     ("'=1+1", '♭7')
     """
     return f"'{value}" if value.startswith(("=", "+", "-", "@", "\t", "\r")) else value

@@ -39,9 +39,9 @@ from harmonylib.exercise_tunes import TuneExercise, place
 from harmonylib.exercises import KINDS, Exercise, exercise_set, from_data
 from harmonylib.notation import plain
 from harmonylib.pitch import HarmonyError
-from harmonylib.printing import LINE_MM, PAPERS, PRINT_FONT, _drawn, _plain_signs
-from harmonylib.reading_musicxml import _unpacked
-from harmonylib.scores import _write_all, safe_stem
+from harmonylib.printing import LINE_MM, PAPERS, PRINT_FONT, drawn_pages, plain_signs
+from harmonylib.reading_musicxml import unpacked
+from harmonylib.scores import safe_stem, write_all
 
 MOST_EXERCISES, LONGEST_TITLE, SHORT_TITLE = 200, 120, 50
 LARGEST = 2_000_000
@@ -203,7 +203,7 @@ def _portable(task: Exercise) -> Exercise:
     if not tune or "\n" in tune:
         return task
     data = _read(Path(tune), LARGEST)
-    text = _decoded(_unpacked(data) if tune.lower().endswith(".mxl") else data)
+    text = _decoded(unpacked(data) if tune.lower().endswith(".mxl") else data)
     text = text.replace("\r\n", "\n").replace("\r", "\n").strip()
     if len(text) > LARGEST:
         raise HarmonyError(f"{tune!r} unpacks to more than {LARGEST // 1_000_000} MB: too large to go along")
@@ -305,8 +305,8 @@ def _music(task: Exercise) -> list[str]:
     made = task.arrangement
     bare = [replace(choice, grip=None, voicing=None, diminished=None) for choice in made.choices]
     options = {"pageHeight": 100, "smuflTextFont": "none", "minLastJustification": 0}  # short bars are widened
-    pages = _drawn(replace(made, choices=tuple(bare), answers=()), LINE_MM, options, *task.span)
-    return [_plain_signs(page, PRINT_FONT) for page in pages]
+    pages = drawn_pages(replace(made, choices=tuple(bare), answers=()), LINE_MM, options, *task.span)
+    return [plain_signs(page, PRINT_FONT) for page in pages]
 
 
 PICTURE = """
@@ -482,13 +482,13 @@ def learner(made: Sheet) -> str:
     start = "\n".join(lines)
     folded = {"jupyter": {"source_hidden": True}} if len(start) > LONGEST_SHOWN else {}
     head = f"# {escaped(made.title)}\n\n{HOW}\n\n{made.origin[0].upper()}{made.origin[1:]}."
-    cells = [_cell("title", "markdown", head), _cell("tasks", "code", start, folded)]
+    cells = [safe_cell("title", "markdown", head), safe_cell("tasks", "code", start, folded)]
     with _on_paper():
         for number, task in made.numbered:
             cells.append(_asked(number, task))
             answer = _named("answer", number)
-            cells.append(_cell(f"answer-{number}", "code", f"{answer} = ...", {"tags": ["answer"]}))
-            cells.append(_cell(f"check-{number}", "code", f"{_named('task', number)}.check({answer})"))
+            cells.append(safe_cell(f"answer-{number}", "code", f"{answer} = ...", {"tags": ["answer"]}))
+            cells.append(safe_cell(f"check-{number}", "code", f"{_named('task', number)}.check({answer})"))
     kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
     metadata = {"kernelspec": kernel, "language_info": {"name": "python"}, METADATA: made.as_data()}
     notebook = {"cells": cells, "metadata": metadata, "nbformat": 4, "nbformat_minor": 5}
@@ -500,13 +500,15 @@ def _asked(number: int, task: Exercise) -> dict[str, Any]:
     text = f"**{number}.** {escaped(task.question)}\n\n*How to answer:* {escaped(task.form)}."
     picture = _png(task)
     if not picture:
-        return _cell(f"question-{number}", "markdown", text)
+        return safe_cell(f"question-{number}", "markdown", text)
     name = f"question_{number:02}.png"
-    cell = _cell(f"question-{number}", "markdown", f"{text}\n\n![The picture of question {number}](attachment:{name})")
+    cell = safe_cell(
+        f"question-{number}", "markdown", f"{text}\n\n![The picture of question {number}](attachment:{name})"
+    )
     return {**cell, "attachments": {name: {"image/png": base64.b64encode(picture).decode()}}}
 
 
-def _cell(name: str, kind: str, source: str, metadata: Mapping[str, Any] | None = None) -> dict[str, Any]:
+def safe_cell(name: str, kind: str, source: str, metadata: Mapping[str, Any] | None = None) -> dict[str, Any]:
     run: dict[str, Any] = {"execution_count": None, "outputs": []} if kind == "code" else {}
     lines = source.splitlines(keepends=True)
     return {"id": name, "cell_type": kind, "metadata": dict(metadata or {}), "source": lines, **run}
@@ -553,7 +555,7 @@ def write_together(files: Mapping[str, bytes], folder: str | Path) -> tuple[Path
     target = Path(folder)
     try:
         target.mkdir(parents=True, exist_ok=True)
-        return _write_all({target / name: data for name, data in files.items()}, target)
+        return write_all({target / name: data for name, data in files.items()}, target)
     except OSError as error:
         raise HarmonyError(
             f"nothing was written to the folder {str(folder)!r}: {error.strerror or error}; name a folder that can be "

@@ -39,6 +39,8 @@ def test_a_solution_written_in_the_field_is_right_and_counted_once(kind: str) ->
     box = AnswerBox(task, tally)
     reply = press(box, written(task.solution()))
     assert (reply.split(":")[0], box.form.mood) == ("Right", "right")
+    box.form.answer = "C"
+    assert (box.form.reply, box.form.mood) == ("", ""), "right was another answer"
     press(box, WRONG.get(kind, "C"))
     press(box, written(task.solution()))
     assert tally.of(task) == (True, 1)

@@ -269,7 +269,7 @@ class AnswerBox(ipywidgets.VBox):
             hint_count=len(task.hints),
         )
         self.neck = NeckView(task.neck, left_handed=left_handed, theme=theme, picking=True) if way else None
-        self._acting = False
+        self._acting, self._checked = False, ""
         super().__init__([head, *([self.neck] if self.neck else []), self.form])
         for name in ("answer-box", "neck-panel", skin):
             self.add_class(name)
@@ -325,8 +325,10 @@ class AnswerBox(ipywidgets.VBox):
         return played if all(fret <= self._task.neck.last_fret for _, fret in played) else []
 
     def _follow(self, _: object = None) -> None:
-        """Put the grip written last on the neck."""
+        """Put the grip written last on the neck; “right” is said of the answer that was checked, and of no other."""
         self._keep()
+        if self.form.mood == "right" and self.form.answer != self._checked:
+            self.form.reply = self.form.mood = ""
         if self.neck and not self._acting:
             self._picked(self._places(self._split()[1]))
 
@@ -383,7 +385,7 @@ class AnswerBox(ipywidgets.VBox):
 
     def check(self) -> Reply:
         """Check the answer, show the reply and count it."""
-        reply = self._task.check(self.answer)
+        reply, self._checked = self._task.check(self.answer), self.form.answer
         self.form.reply = repr(reply)
         self.form.mood = "right" if reply.right else "wrong" if reply.started else ""
         self.form.tried = self.form.tried or reply.started
