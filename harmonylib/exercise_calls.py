@@ -219,6 +219,8 @@ class AnswerCall(TuneExercise):
 
     def judge(self, answer: Plain) -> Verdict:
         hits = [_hit(item, self) for item in _hits(answer)]
+        if not hits:
+            raise Unread(f"no chord is written; {self.form}")
         made = written(self.arrangement, self._gap.call, [(at, float(length), str(grip)) for at, length, grip in hits])
         return check_answers(made), []
 

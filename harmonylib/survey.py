@@ -32,7 +32,6 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, Executor, Future, ProcessPoolExecutor, wait
 from dataclasses import asdict, dataclass
-from functools import lru_cache
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -554,7 +553,6 @@ def _digest(data: bytes) -> str:
     return hashlib.blake2b(data, digest_size=16).hexdigest()
 
 
-@lru_cache(maxsize=1)
 def _code() -> str:
     """Changes with every line of code the figures hang on."""
     return _digest(b"".join(Path(__file__).with_name(f"{room}.py").read_bytes() for room in _ROOMS))
