@@ -308,9 +308,9 @@ def _numbers(rows: Sequence[Row], state: str) -> str:
     return ", ".join(str(row.number) for row in rows if row.state == state)
 
 
-def overview(marks: Marks) -> Picture:
+def overview(marks: Marks, theme: str | None = None) -> Picture:
     """The class at a glance: for every exercise a bar of how many have it right, not yet, not started or not read."""
-    look = _theme("paper")
+    look = _theme(theme)
     counts = [
         {state: sum(row.number == number and row.state == state for row in marks.rows) for state in STATES}
         for number, _ in marks.sheet.numbered
@@ -323,7 +323,7 @@ def overview(marks: Marks) -> Picture:
     left = 1.05 * look.label * max(_ems(name) for name in names) + 16
     lane, unit = 1.25 * look.mark, (look.width - left - 12) / max(learners, 1)
     title = f"{marks.sheet.title} ({marks.sheet.origin})"
-    heading = _folded(f"{learners} notebooks came back; a bar is the class, from right to not read", look.small, 480)
+    heading = _folded(f"{learners} notebooks came back; a bar is the class, from right to not read", look.small, look.width - 10)
     head = 1.9 * look.chord + 1.5 * look.small * len(heading) + 2.6 * look.small
     height = lane * len(counts) + head + 6
 
@@ -359,7 +359,7 @@ def overview(marks: Marks) -> Picture:
 
 def write_marks(marks: Marks, folder: str | Path) -> tuple[Path, ...]:
     """Write marks.csv, class_overview.pdf and class_overview.svg into a folder, all of them or none."""
-    picture = overview(marks)
+    picture = overview(marks, "paper")
     files = {
         "marks.csv": marks_csv(marks).encode("utf-8-sig"),
         "class_overview.pdf": picture.pdf(),

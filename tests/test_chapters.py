@@ -8,6 +8,7 @@ from pathlib import Path
 
 import nbformat
 import pytest
+from nbclient import NotebookClient
 
 CHAPTERS = Path(__file__).resolve().parent.parent / "chapters"
 PATHS = sorted(CHAPTERS.glob("[0-9][0-9]_*.ipynb"))
@@ -168,3 +169,17 @@ def test_a_chapter_has_four_exercises_or_more_and_an_edit_cell(path: Path) -> No
     code = text_of(path, "code")
     assert sum("check(answer" in source for source in code) >= 4
     assert "Neck(" in code[1]
+
+
+@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+def test_solutions_turn_every_check_right(path: Path, tmp_path: Path) -> None:
+    copy = _copied(path, tmp_path)
+    stubs = [cell for cell in copy.cells if cell.cell_type == "code" and cell.source.startswith("answer = ...")]
+    for cell in stubs:
+        task = re.search(r"(\w+)\.check\(answer\)", cell.source)
+        assert task, "the check stands under its answer"
+        cell.source = cell.source.replace("answer = ...", f"answer = {task[1]}.solution()")
+    NotebookClient(copy, timeout=60, resources={"metadata": {"path": str(tmp_path)}}).execute()
+    replies = [cell.outputs[-1]["data"]["text/plain"] for cell in stubs]
+    assert len(replies) >= 4
+    assert [reply for reply in replies if not reply.startswith("Right")] == []

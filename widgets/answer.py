@@ -33,7 +33,7 @@ import traitlets
 from harmonylib import exercise_answers as read
 from harmonylib.chords import Chord
 from harmonylib.chordtones import DEGREE_WORDS
-from harmonylib.diagrams import THEMES, Mark
+from harmonylib.diagrams import THEMES, Mark, default_theme
 from harmonylib.diminished import ACTIONS
 from harmonylib.exercises import Exercise, Reply
 from harmonylib.pitch import HarmonyError
@@ -241,23 +241,24 @@ class AnswerBox(ipywidgets.VBox):
         tally: Tally | None = None,
         *,
         left_handed: bool = False,
-        theme: str = "paper",
+        theme: str | None = None,
         state: MutableMapping[str, Any] | None = None,
     ) -> None:
         if not isinstance(task, Exercise):
             raise HarmonyError(f"{read.shown(type(task).__name__)} is no exercise: give one such as spell('Ebm7')")
         if tally is not None and not isinstance(tally, Tally):
             raise HarmonyError(f"{read.shown(type(tally).__name__)} is no tally: give a Tally")
+        theme = theme or default_theme()
         look, skin, way = THEMES.get(theme), theme_class(theme), GRIPS.get(task.kind, "")
         assert look  # theme_class refuses any other
         self._task, self._tally, self._way = task, tally, way
         self._text, self._picture = task.question, task.picture
-        size = "clamp(17px, 1.35vw, 30px)" if look.fills_width else "14px"
+        size = "clamp(26px, 2.05vw, 42px)" if look.fills_width else "14px"
         ground = f"background:{look.paper};color:{look.ink};font-size:{size};padding:2px"
         drawn = f"data:image/svg+xml,{quote(self._picture.svg)}" if self._picture else ""
-        image = (
-            f'<img class="answer-picture" src="{drawn}" alt="{escape(self._picture.text)}">' if self._picture else ""
-        )
+        wide = ' style="max-width:100%;width:100%"' if look.fills_width else ""
+        said = escape(self._picture.text) if self._picture else ""
+        image = f'<img class="answer-picture"{wide} src="{drawn}" alt="{said}">' if self._picture else ""
         head = ipywidgets.HTML(
             f'<div style="{ground}"><p class="answer-question">{escape(self._text)}</p>{image}</div>'
         )

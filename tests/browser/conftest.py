@@ -191,19 +191,27 @@ def notebook(lab: str, lab_folder: Path, opened: Callable[..., Watched]) -> Call
     def run(name: str, cells: list[str], size: tuple[int, int] = (1280, 720)) -> Watched:
         write_notebook(lab_folder / f"{name}.ipynb", cells)
         watched = opened(f"{lab}/lab/workspaces/{name}/tree/{name}.ipynb?token={TOKEN}", size)
-        page = watched.page
-        page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
-        page.wait_for_function(
-            "window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel?.status === 'idle'", timeout=60_000
-        )
-        page.evaluate("window.jupyterapp.commands.execute('application:toggle-left-area')")
-        page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
-        page.wait_for_function(
-            """() => { const model = window.jupyterapp.shell.currentWidget.content.model;
-            return [...model.cells].every((cell) => cell.executionCount) &&
-            window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.status === "idle" }""",
-            timeout=60_000,
-        )
+        run_all(watched.page)
         return watched
 
     return run
+
+
+def run_all(page: Any) -> None:
+    """Run every cell of the notebook on this page and wait until all are done."""
+    page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
+    page.wait_for_function(
+        "window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel?.status === 'idle'", timeout=60_000
+    )
+    page.evaluate("window.jupyterapp.commands.execute('application:toggle-left-area')")
+    page.evaluate(
+        """() => { for (const cell of window.jupyterapp.shell.currentWidget.content.model.cells)
+        if (cell.type === "code") cell.sharedModel.execution_count = null; }"""
+    )
+    page.evaluate("window.jupyterapp.commands.execute('notebook:run-all-cells')")
+    page.wait_for_function(
+        """() => { const model = window.jupyterapp.shell.currentWidget.content.model;
+        return [...model.cells].every((cell) => cell.type !== "code" || cell.executionCount) &&
+        window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.status === "idle" }""",
+        timeout=60_000,
+    )
