@@ -323,7 +323,9 @@ def overview(marks: Marks, theme: str | None = None) -> Picture:
     left = 1.05 * look.label * max(_ems(name) for name in names) + 16
     lane, unit = 1.25 * look.mark, (look.width - left - 12) / max(learners, 1)
     title = f"{marks.sheet.title} ({marks.sheet.origin})"
-    heading = _folded(f"{learners} notebooks came back; a bar is the class, from right to not read", look.small, look.width - 10)
+    heading = _folded(
+        f"{learners} notebooks came back; a bar is the class, from right to not read", look.small, look.width - 10
+    )
     head = 1.9 * look.chord + 1.5 * look.small * len(heading) + 2.6 * look.small
     height = lane * len(counts) + head + 6
 
