@@ -129,7 +129,11 @@ def served(command: list[str], folder: Path, check: str) -> Iterator[None]:
             yield
         finally:
             process.terminate()
-            process.wait(20)
+            try:
+                process.wait(60)  # it ends its kernels first
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait(20)
 
 
 def kernel(page: Any, code: str) -> str:

@@ -34,3 +34,4 @@ def test_a_chapter_runs_in_jupyterlab(path: Path, lab: str, lab_folder: Path, op
     assert page.locator('[data-mime-type="application/vnd.jupyter.error"]').count() == 0
     assert watched.errors == []
     assert watched.outside == []
+    page.evaluate("window.jupyterapp.shell.currentWidget.sessionContext.shutdown()")
