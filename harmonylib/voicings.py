@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from harmonylib.chords import Chord, interval
+from harmonylib.chords import FAMILIES, Chord, degrees_of, interval
 from harmonylib.pitch import HarmonyError, Pitch
 
 SPREADS = {
@@ -69,6 +69,16 @@ class Voicing:
         """Root position to third inversion, by the lowest voice; a form without its root says what lies lowest."""
         place = self.stack.index(self.degrees[0])
         return INVERSIONS[place] if place or self.stack[0] == "1" else f"{self.stack[0]} in the bass"
+
+    @property
+    def plain(self) -> Chord | None:
+        """The four-note chord these notes make: a filled-up triad by its family, None where an extension stands in.
+
+        >>> voice("F", "drop 2", "A4").plain, voice("C9", "drop 2", "D4").plain
+        (F6, None)
+        """
+        kind = next((kind for kind in FAMILIES if degrees_of(kind) == self.stack), None)
+        return Chord(self.chord.root, kind) if kind else None
 
     @property
     def top(self) -> Pitch:
