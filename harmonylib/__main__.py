@@ -29,7 +29,7 @@ def parser() -> argparse.ArgumentParser:
     """The command line, described."""
     from harmonylib.arranging import DENSITIES
     from harmonylib.fills import CONTOURS, Manner
-    from harmonylib.neck import LAST_FRET, LONG_SCALE, REACH_MM, TUNINGS
+    from harmonylib.neck import LONG_SCALE, TUNINGS
     from harmonylib.printing import PAPERS
     from harmonylib.scores import SOUNDS
 
@@ -60,10 +60,7 @@ def parser() -> argparse.ArgumentParser:
         "--key", help="move the tune to a key, as in F or Cm; “best” finds the one that suits the neck"
     )
     arrange.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: the tune's own)")
-    arrange.add_argument(
-        "--reach", metavar="MM", type=float, default=REACH_MM, help=f"the hand's stretch ({REACH_MM:.0f} mm)"
-    )
-    arrange.add_argument("--frets", metavar="N", type=int, default=LAST_FRET, help=f"highest fret in use ({LAST_FRET})")
+    _hand_options(arrange)
     arrange.add_argument(
         "--scale", metavar="MM", type=float, default=LONG_SCALE, help=f"string length ({LONG_SCALE:.0f} mm)"
     )
@@ -111,10 +108,7 @@ def parser() -> argparse.ArgumentParser:
     survey.add_argument("folder", metavar="FOLDER", help="a folder with .musicxml, .xml, .mxl or .abc files")
     survey.add_argument("--out", metavar="DIR", default=".", help="folder for the files (default: this one)")
     survey.add_argument("--jobs", metavar="N", type=int, help="processes that share the work (default: one a core)")
-    survey.add_argument(
-        "--reach", metavar="MM", type=float, default=REACH_MM, help=f"the hand's stretch ({REACH_MM:.0f} mm)"
-    )
-    survey.add_argument("--frets", metavar="N", type=int, default=LAST_FRET, help=f"highest fret in use ({LAST_FRET})")
+    _hand_options(survey)
     survey.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: each tune's own)")
     survey.set_defaults(run=_survey)
 
@@ -156,6 +150,16 @@ def parser() -> argparse.ArgumentParser:
     course.add_argument("--no-browser", action="store_true", help="serve it, and leave the browser to you")
     course.set_defaults(run=_course)
     return top
+
+
+def _hand_options(command: argparse.ArgumentParser) -> None:
+    """How far the hand stretches, and how high up the neck it goes."""
+    from harmonylib.neck import LAST_FRET, REACH_MM
+
+    command.add_argument(
+        "--reach", metavar="MM", type=float, default=REACH_MM, help=f"the hand's stretch ({REACH_MM:.0f} mm)"
+    )
+    command.add_argument("--frets", metavar="N", type=int, default=LAST_FRET, help=f"highest fret in use ({LAST_FRET})")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -326,7 +326,7 @@ def _columns(columns: Sequence[Sequence[Option]]) -> Columns:
         size = len(column)
         cost[row, :size] = [sum(value for _, value in option.costs) for option in column]
         position[row, :size] = [option.position for option in column]
-        strings[row, :size] = [_string_bits(option.grip.frets) for option in column]
+        strings[row, :size] = [string_bits(option.grip.frets) for option in column]
         block[row, :size] = [bool(option.lower) for option in column]
         lower[row, :size] = [option.lower or (0, 0, 0) for option in column]
     take = np.array([rows[id(column)] for column in columns])
@@ -334,7 +334,8 @@ def _columns(columns: Sequence[Sequence[Option]]) -> Columns:
 
 
 @lru_cache(maxsize=65536)
-def _string_bits(frets: tuple[int | None, ...]) -> int:
+def string_bits(frets: tuple[int | None, ...]) -> int:
+    """A number that is the same for the same strings and no others."""
     return sum(1 << place for place, fret in enumerate(frets) if fret is not None)
 
 

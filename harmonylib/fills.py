@@ -27,7 +27,18 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from harmonylib.arranging import SHIFT_MM, TRAVEL_MM_S, Answer, Arrangement, Array, Choice, advance, pulse, shapes
+from harmonylib.arranging import (
+    SHIFT_MM,
+    TRAVEL_MM_S,
+    Answer,
+    Arrangement,
+    Array,
+    Choice,
+    advance,
+    pulse,
+    shapes,
+    string_bits,
+)
 from harmonylib.chords import Chord, interval
 from harmonylib.neck import Grip, Neck
 from harmonylib.pitch import HarmonyError, Pitch, spell
@@ -376,7 +387,7 @@ def palette(neck: Neck, root: int, semitones: tuple[int, ...], spreads: tuple[st
     lower = np.array([shape[3] for shape, _, _ in rows], dtype=float).reshape(-1, 3)
     cost = np.array([sum(value for _, value in shape[1]) for shape, _, _ in rows])
     lowest = np.array([grip.strings[0] for grip in grips], dtype=float)
-    strings = np.array([_bits(grip) for grip in grips], dtype=float)
+    strings = np.array([string_bits(grip.frets) for grip in grips], dtype=float)
     top_notes = np.array([midi for _, _, (_, midi) in rows], dtype=float)
     number = np.array([_number(grip) for grip in grips], dtype=float)
     nodes = Nodes(cost, position, position, lower, lower, top_notes, strings, number, np.zeros(len(grips)))
@@ -400,10 +411,6 @@ def _leads(neck: Neck, grip: Grip, fret: int) -> Grip | None:
 def _number(grip: Grip) -> int:
     """A number that is the same for the same frets and no others."""
     return sum((0 if fret is None else fret + 1) * 32**place for place, fret in enumerate(grip.frets))
-
-
-def _bits(grip: Grip) -> int:
-    return sum(1 << string for string in grip.strings)
 
 
 def _nodes(arrangement: Arrangement, call: Choice, hit: Hit) -> Nodes:
@@ -439,7 +446,7 @@ def _fixed(arrangement: Arrangement, choice: Choice) -> Nodes:
     sounding = neck.midi(grip.frets)
     lower = np.array([sounding[:-1] if len(sounding) == 4 else (0.0, 0.0, 0.0)], dtype=float)
     place, one = np.array([neck.nut_to(min(grip.fretted, default=0))]), np.zeros(1)
-    top, strings = np.array([float(sounding[-1])]), np.array([float(_bits(grip))])
+    top, strings = np.array([float(sounding[-1])]), np.array([float(string_bits(grip.frets))])
     return Nodes(one, place, place, lower, lower, top, strings, np.array([float(_number(grip))]), one)
 
 

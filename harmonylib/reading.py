@@ -12,6 +12,7 @@ from __future__ import annotations
 import contextlib
 import io
 import re
+import threading
 import warnings
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
@@ -35,6 +36,8 @@ NO_CHORD = re.compile(r"n\.?\s*c\.?|no\s*chord|none|tacet", re.IGNORECASE)
 STEERING = re.compile(
     r"\b(?:D\.?\s?[CS]\.?(?=\s|$)|da\s?capo|dal\s?segno|(?:to\s?)?coda|fine|segno)", re.IGNORECASE
 )  # words that send the player elsewhere
+
+_READING = threading.Lock()
 
 
 def read_file(path: str | Path, number: int = 1) -> Tune:
@@ -110,7 +113,8 @@ def read_bytes(data: bytes, format: str, number: int, stem: str = "Untitled", wh
 
 @contextlib.contextmanager
 def _quiet() -> Iterator[None]:
-    with contextlib.redirect_stderr(io.StringIO()), warnings.catch_warnings():
+    """Nothing on standard error; it is swapped for the whole process, so one file at a time."""
+    with _READING, contextlib.redirect_stderr(io.StringIO()), warnings.catch_warnings():
         warnings.simplefilter("ignore")
         yield
 

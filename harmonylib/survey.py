@@ -84,7 +84,6 @@ _ROOMS = (
     *("reading", "reading_abc", "reading_musicxml", "survey"),
 )
 _COLOURS = ("blue", "orange", "bluish green", "yellow", "sky blue", "reddish purple")
-_READING = threading.Lock()  # while a file is read, warnings and standard error of the whole process are turned off
 
 
 @dataclass(frozen=True, slots=True)
@@ -313,8 +312,7 @@ def _count(files: Iterable[Path]) -> int:
 def measure(task: Task) -> Outcome:
     """The row of a tune, or why there is none; raises nothing."""
     try:
-        with _READING:
-            tune = read_bytes(task.data, format_of(task.file), 1, Path(task.file).stem, task.file)
+        tune = read_bytes(task.data, format_of(task.file), 1, Path(task.file).stem, task.file)
         return Outcome(_row(task, arrange(tune, neck=task.neck, density="every", tempo=task.tempo)))
     except HarmonyError as error:
         return Outcome(None, str(error).removeprefix(f"{task.file}: "))
