@@ -480,9 +480,18 @@ def test_how_fast_a_panel_answers(race: Watched, record_property: Callable[[str,
 
 # --- and leaves nothing -------------------------------------------------------------------------------------------
 
-# a closed ipywidgets Dropdown and IntSlider leave 200 nodes and 0.05 MB on the page (measured on these two alone), so
-# the limits for the page hold for the neck, a picture of some 300 nodes; those for the kernel hold for panels too
+# ipywidgets' own menus and sliders leave nodes on the page when they are closed (measured: 330 for the controls of one
+# panel), so a panel may leave what the same controls leave alone, and no more than a neck besides
 MOST_HEAP_MB, MOST_RSS_MB, MOST_NODES = 6.0, 14.0, 2500
+PLAIN = """from ipywidgets import HTML, Dropdown, HBox, IntSlider, VBox
+if "plain" in globals():
+    for part in parts:
+        part.close()
+controls = [*(Dropdown(options=[*"abcdefghijklmnopq"][:size]) for size in (17, 13, 4, 3, 3)), IntSlider(max=3), HTML()]
+row = HBox(controls)
+plain = VBox([row])
+parts = [part for one in (*controls, row, plain) for part in (one, one.layout, getattr(one, "style", None)) if part]
+plain"""
 
 
 def in_use(watched: Watched) -> dict[str, float]:
@@ -507,7 +516,7 @@ def test_a_thousand_changes_and_fifty_rebuilds_leave_nothing(
     notebook: Callable[..., Watched], capsys: pytest.CaptureFixture[str]
 ) -> None:
     panel, neck = "InversionPanel()", "NeckView(Neck(), [[(5, 3, 'C', 'root')]])"
-    watched = notebook("memory", [START, REBUILD.format(panel), REBUILD.format(neck).replace("shown", "view")])
+    watched = notebook("memory", [START, REBUILD.format(panel), REBUILD.format(neck).replace("shown", "view"), PLAIN])
     page = watched.page
     root = page.locator(".jp-Cell").nth(1)
 
@@ -520,31 +529,34 @@ def test_a_thousand_changes_and_fifty_rebuilds_leave_nothing(
                 handle.press("ArrowRight" if number // 3 % 2 else "ArrowLeft")
         settled(watched)
 
-    def rerun(place: int, times: int) -> None:
+    def rerun(place: int, times: int, drawn: str = ".neck-marks > g") -> None:
         for _ in range(times):
             page.evaluate(
                 """async (place) => { const { content } = window.jupyterapp.shell.currentWidget;
                 content.activeCellIndex = place; await window.jupyterapp.commands.execute("notebook:run-cell"); }""",
                 place,
             )
-            page.locator(".jp-Cell").nth(place).locator(".neck-marks > g").first.wait_for(state="attached")
+            page.locator(".jp-Cell").nth(place).locator(drawn).first.wait_for(state="attached")
         settled(watched)
 
     change(150)
     rerun(1, 5)
     rerun(2, 5)
+    rerun(3, 5, ".widget-dropdown")
     found = {"before": in_use(watched)}
     change(1000)
     found["after 1000 changes"] = in_use(watched)
     rerun(2, 50)
     found["after 50 rebuilt necks"] = in_use(watched)
     limited = list(found)
+    rerun(3, 50, ".widget-dropdown")
+    found["after 50 rebuilt plain controls"] = in_use(watched)
     rerun(1, 50)
     found["after 50 rebuilt panels"] = in_use(watched)
     with capsys.disabled():
         print("\n\nin use: " + ", ".join(found["before"]) + " (heap and rss in MB)")
         for name, amounts in found.items():
-            print(f"  {name:<24} " + "  ".join(f"{value:8.1f}" for value in amounts.values()))
+            print(f"  {name:<32} " + "  ".join(f"{value:8.1f}" for value in amounts.values()))
     before = found["before"]
     for amounts in found.values():
         assert (amounts["models"], amounts["comms"]) == (before["models"], before["comms"])
@@ -552,4 +564,7 @@ def test_a_thousand_changes_and_fifty_rebuilds_leave_nothing(
     for name in limited:
         assert found[name]["heap"] - before["heap"] < MOST_HEAP_MB
         assert found[name]["nodes"] - before["nodes"] < MOST_NODES
+    necks, plain, panels = (found[name] for name in [*found][-3:])
+    for what, most in (("heap", MOST_HEAP_MB), ("nodes", MOST_NODES)):
+        assert panels[what] - plain[what] < plain[what] - necks[what] + most
     assert not complaints(watched)
