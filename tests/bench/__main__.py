@@ -130,7 +130,7 @@ def search() -> Iterator[Line]:
             cost = best_chains(given.columns, given.gaps)[0][0]
             quick = best_of(20, lambda given=given: best_chains(given.columns, given.gaps))
             for name, other in others.items():
-                assert abs(other(given) - cost) < 1e-6, f"{name} finds another optimum than {cost}"
+                assert abs(other(given) - cost) < 1e-4, f"{name} finds another optimum than {cost}"
                 slow = best_of(1 if notes else 5, lambda other=other, given=given: other(given))
                 what = (
                     f"the search alone, {len(given.columns)} notes of {given.width:.1f} options{label}: against {name}"
