@@ -27,6 +27,7 @@ from harmonylib.pitch import HarmonyError
 from harmonylib.sound import ACCENT, RATE, Event, listen, render
 from harmonylib.tunes import read, read_text
 from harmonylib.voicings import inversions, voice
+from tests.witnesses.fft import cents_off
 
 ROOT = Path(__file__).resolve().parent.parent
 FOUR = (48, 55, 59, 64)
@@ -42,22 +43,6 @@ def lantern() -> Arrangement:
 @pytest.fixture(scope="module")
 def pick_up() -> Arrangement:
     return arrange(read(ROOT / "chapters" / "tunes" / "slate_roof_blues.abc"))
-
-
-def frequency(wave: Wave, near: float) -> float:
-    """The strongest frequency within a semitone of `near`: Hann window, parabola through the logarithms of the peak."""
-    size = 1 << 18
-    spectrum = np.abs(np.fft.rfft(wave * np.hanning(len(wave)), size))
-    low, high = (int(near * 2 ** (side / 12) * size / RATE) for side in (-1, 1))
-    peak = low + int(spectrum[low:high].argmax())
-    assert low < peak < high - 1, "the peak lies at the edge: no tone here"
-    left, top, right = np.log(spectrum[peak - 1 : peak + 2])
-    return float((peak + 0.5 * (left - right) / (left - 2 * top + right)) * RATE / size)
-
-
-def cents(wave: Wave, midi: int) -> float:
-    wanted = 440.0 * 2 ** ((midi - 69) / 12)
-    return float(1200 * np.log2(frequency(wave, wanted) / wanted))
 
 
 def decibels(ratio: float) -> float:
@@ -86,21 +71,6 @@ def near(found: Sequence[float], wanted: Sequence[float], within: float = 0.005)
 
 
 # --- pitch --------------------------------------------------------------------------------------------------------
-
-
-def test_the_frequency_meter_is_exact_on_a_fading_sine() -> None:
-    """Its own error is under 0.01 cent, a hundredth of what it has to tell."""
-    time = np.arange(2 * RATE) / RATE
-    for midi in range(sound.LOWEST, sound.HIGHEST + 1):
-        tone = 440.0 * 2 ** ((midi - 69) / 12)
-        assert abs(cents(np.exp(-3 * time) * np.sin(2 * np.pi * tone * time + 1), midi)) < 0.01
-        assert cents(np.exp(-3 * time) * np.sin(2 * np.pi * tone * 2 ** (1 / 1200) * time), midi) > 0.99
-
-
-@pytest.mark.parametrize("midi", range(sound.LOWEST, sound.HIGHEST + 1))
-def test_every_note_is_in_tune_within_a_tenth_of_a_cent(midi: int) -> None:
-    samples = render([Event(0, 2, (midi,))], tempo=60)
-    assert abs(cents(samples.sum(axis=1), midi)) < 0.1
 
 
 def test_every_fret_of_every_tuning_can_sound() -> None:
@@ -377,7 +347,7 @@ def test_the_mp3_decodes_to_the_same_sound() -> None:
     assert rate == RATE
     assert decoded.shape[1] == 2
     assert abs(len(decoded) - len(made)) <= 2304
-    assert abs(cents(decoded[: 2 * RATE].sum(axis=1), 69)) < 1
+    assert abs(cents_off(decoded[: 2 * RATE].sum(axis=1), RATE, 440.0)) < 1
     assert abs(decibels(loudness(decoded) / loudness(made))) < 0.5
     assert loudness(decoded[: len(made)] - made) < 0.2 * loudness(made)
 

@@ -160,10 +160,7 @@ def test_bad_spreads_and_top_notes_are_refused():
 # --- the neck -------------------------------------------------------------------------------------------------------
 
 
-def test_open_strings():
-    """Standard tuning, sounding, lowest first (MIDI 1.0)."""
-    assert [pitch.midi for pitch in Neck().open_strings] == [40, 45, 50, 55, 59, 64]
-    assert [str(pitch) for pitch in Neck().open_strings] == "E2 A2 D3 G3 B3 E4".split()
+def test_other_tunings_and_a_capo_have_other_open_strings():
     assert Neck(capo=3).open_midi == (43, 48, 53, 58, 62, 67)
     assert Neck("D2 A2 D3 G3 B3 E4").open_midi == Neck("dropped D").open_midi
     assert len(Neck("seven strings").open_strings) == 7
@@ -218,44 +215,6 @@ def test_string_sets():
         0,
         0,
     ]
-
-
-@pytest.mark.parametrize(
-    ("root", "spread", "grips"),
-    [
-        ("C", "drop 2", "maj7 x3545x, 7 x3535x, m7 x3534x, m7b5 x3434x, dim7 x3424x"),
-        ("G", "drop 3", "maj7 3x443x, 7 3x343x, m7 3x333x, m7b5 3x332x, dim7 3x232x"),
-        ("E", "drop 2", "dim7 xx2323"),
-    ],
-)
-def test_root_position_grips(root, spread, grips):
-    """The grips everyone learns first (common practice, from memory)."""
-    neck = Neck()
-    for kind, grip in (pair.split() for pair in grips.split(", ")):
-        strings = Grip.parse(grip).strings
-        low = neck.open_strings[-strings[0]].midi + Grip.parse(grip).fretted[0]
-        chord = Chord.parse(root + kind)
-        rooted = inversions(chord, spread, chord.root.at(low))[0]
-        assert rooted.inversion == "root position"
-        placed = neck.place(rooted, strings)
-        assert str(placed) == grip
-        assert placed in neck.grips(rooted)
-        assert neck.fault(placed) is None
-
-
-def test_the_rule_of_thumb_for_roots():
-    """Root on string 5 is drop 2, root on string 6 drop 3; the dim7 also has it on string 4 (common practice)."""
-    neck = Neck()
-    assert {grip.string_set for low in ("C3", "D3") for grip in neck.grips(_rooted("dim7", "drop 2", low))} >= {
-        "5432",
-        "4321",
-    }
-    assert "6432" in {grip.string_set for grip in neck.grips(_rooted("dim7", "drop 3", "G2"))}
-
-
-def _rooted(kind: str, spread: str, low: str):
-    pitch = Pitch.parse(low)
-    return inversions(f"{pitch.name}{kind}", spread, pitch)[0]
 
 
 # --- grips: found against checked ----------------------------------------------------------------------------------

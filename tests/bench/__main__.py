@@ -142,7 +142,9 @@ def search() -> Iterator[Line]:
 def files() -> Iterator[Line]:
     from music21 import converter, corpus
 
-    sheets = [(path.name, Path(path)) for path in map(Path, corpus.getComposer("leadSheet"))]
+    sheets = [
+        (f"MusicXML, {number}", path) for number, path in enumerate(map(Path, corpus.getComposer("leadSheet")), 1)
+    ]
     for label, path in (("ABC", LANTERN), *sheets):
         alone = best_of(5, lambda path=path: converter.parse(path, forceSource=True, storePickle=False))
         whole = best_of(5, lambda path=path: arrange(read(path)))

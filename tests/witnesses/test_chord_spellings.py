@@ -19,6 +19,7 @@ from music21 import harmony
 
 from harmonylib.chords import KINDS, MUSICXML_KINDS, TRIADS, Chord
 from harmonylib.pitch import ROOTS, Name
+from tests.witnesses.names import name_from
 
 NOTATION_TABLE = """
 ours      | mir_eval          | music21    | pychord
@@ -105,7 +106,7 @@ def ascii_of(text: str) -> str:
 
 def by_music21(root: str, notation: str) -> list[Name]:
     figure = ascii_of(root).replace("b", "-") + (" " if notation.startswith("add") else "") + notation
-    return [Name.parse(pitch.name.replace("-", "b")) for pitch in harmony.ChordSymbol(figure).pitches]
+    return [name_from(pitch) for pitch in harmony.ChordSymbol(figure).pitches]
 
 
 def by_pychord(root: str, notation: str) -> list[Name]:

@@ -12,6 +12,7 @@ from music21 import chord as m21
 from harmonylib.chords import FAMILIES
 from harmonylib.pitch import ROOTS, Pitch
 from harmonylib.voicings import INVERSIONS, SPREADS, Voicing, inversions
+from tests.witnesses.names import name_from, to_music21
 
 NAMES = {
     # family   music21's name, where it has one that does not depend on the inversion
@@ -29,7 +30,7 @@ SUSPENDED = {"7sus4"}
 
 
 def heard(voicing: Voicing) -> m21.Chord:
-    return m21.Chord([str(pitch).replace("♭", "-").replace("♯", "#") for pitch in voicing.pitches])
+    return m21.Chord([to_music21(pitch) for pitch in voicing.pitches])
 
 
 @pytest.mark.parametrize("kind", FAMILIES)
@@ -45,7 +46,7 @@ def test_inversions_and_names(kind):
                 continue
             assert chord.isSeventh()
             stacked_on = voicing.chord.name_of("6") if kind in SIXTHS else voicing.chord.root
-            assert chord.root().name.replace("-", "♭").replace("#", "♯") == str(stacked_on)
+            assert name_from(chord.root()) == stacked_on
             assert chord.inversion() == ((number + 1) % 4 if kind in SIXTHS else number)
 
 
