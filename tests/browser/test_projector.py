@@ -223,6 +223,12 @@ def test_every_step_is_legible_from_the_last_row(
     }
     assert watched.outside == []
     assert watched.errors == []
+    page.set_viewport_size({"width": 1024, "height": 768})  # an older projector
+    for number in every_step(page):
+        fit, last = page.evaluate(FIT), page.locator(".bar button").last.bounding_box()
+        assert (fit["aside"], fit["inner"]) == (0, 0), number
+        assert last["x"] + last["width"] <= 1024, number
+        assert last["y"] + last["height"] <= 768, number
 
 
 def test_no_code_is_on_the_wall(opened: Callable[..., Watched], course: str) -> None:
