@@ -1,28 +1,33 @@
 """The commands: ``python -m harmonylib arrange TUNE`` and ``python -m harmonylib course``.
 
-Exit code 0 when the work is done, 2 with one clear line on standard error when the input or a setting cannot serve.
+Exit code 0 when the work is done, 2 with one clear line on standard error when the input or a setting cannot serve or
+something cannot be written, 130 after Ctrl-C, 141 when nobody reads what is printed (the files are written by then).
 """
 
 from __future__ import annotations
 
 import argparse
+import os
 import subprocess
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
-from typing import NoReturn
+from typing import NoReturn, TextIO
 
 from harmonylib.pitch import HarmonyError
 
 CHAPTERS = Path(__file__).resolve().parent.parent / "chapters"
 FIRST_CHAPTER = "00_start_here.ipynb"
+LONGEST_LINE = 1000
+"""Letters of a complaint; of a longer one, which quotes a very long name, begin and end are shown."""
 
 
 class _Parser(argparse.ArgumentParser):
     """A parser that refuses in one line."""
 
     def error(self, message: str) -> NoReturn:
-        self.exit(2, f"harmonylib: {message} (see {self.prog} --help)\n")
+        self.exit(2, f"harmonylib: {_plain(message)} (see {self.prog} --help)\n")
 
 
 def parser() -> argparse.ArgumentParser:
@@ -167,16 +172,58 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")  # flats and sharps on any terminal
-    options = parser().parse_args(arguments)
     try:
+        options = parser().parse_args(arguments)
         code: int = options.run(options)
+        return code
     except HarmonyError as error:
-        print(f"harmonylib: {error}", file=sys.stderr)
+        said = _plain(str(error))
+        _complain(said if len(said) <= LONGEST_LINE else f"{said[: LONGEST_LINE // 2]} … {said[-LONGEST_LINE // 2 :]}")
         return 2
     except KeyboardInterrupt:
-        print("harmonylib: stopped", file=sys.stderr)
+        _complain("stopped")
         return 130
-    return code
+    except BrokenPipeError:
+        return 141  # 128 and the number of SIGPIPE, as a shell has it for any command
+    finally:
+        _let_go(sys.stdout)
+        _let_go(sys.stderr)
+
+
+def _plain(text: str) -> str:
+    from harmonylib.notation import plain  # late: Ctrl-C while it loads is then caught
+
+    return plain(text)
+
+
+def _say(text: str) -> None:
+    try:
+        print(text, flush=True)
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise HarmonyError(f"the result cannot be printed: {error.strerror}") from error
+
+
+def _say_written(files: Sequence[Path]) -> None:
+    _say(_plain("Written: " + ", ".join(map(str, files))))
+
+
+def _complain(line: str) -> None:
+    if sys.stderr:  # None when it is closed, and then it would be printed elsewhere
+        with suppress(OSError):
+            print(f"harmonylib: {line}", file=sys.stderr)
+
+
+def _let_go(stream: TextIO | None) -> None:
+    """Empty a stream; what cannot be written is dropped, else Python complains of it once more at the end."""
+    if stream is None:
+        return
+    try:
+        stream.flush()
+    except OSError:
+        with open(os.devnull, "w") as nowhere, suppress(OSError):
+            os.dup2(nowhere.fileno(), stream.fileno())
 
 
 def _arrange(options: argparse.Namespace) -> int:
@@ -186,9 +233,10 @@ def _arrange(options: argparse.Namespace) -> int:
         total=3, desc="reading", delay=1, leave=False, disable=None, bar_format="{desc} {bar} {n}/{total}"
     ) as progress:
         from harmonylib.arranging import arrange, check
+        from harmonylib.files import safe_stem
         from harmonylib.fills import Manner, answer, check_answers
         from harmonylib.neck import Neck
-        from harmonylib.scores import safe_stem, text, write_files
+        from harmonylib.scores import text, write_files
         from harmonylib.tunes import read
 
         neck = Neck(options.tuning, options.frets, options.scale, options.reach, options.capo)
@@ -207,12 +255,12 @@ def _arrange(options: argparse.Namespace) -> int:
         stem = safe_stem(Path(options.tune).stem + (f"_{options.number}" if options.number > 1 else ""))
         files = write_files(arrangement, options.out, stem, options.paper, options.sound or "")
         progress.update()
-    print(text(arrangement))
+    _say(text(arrangement))
     for remark in (*tune.remarks, *arrangement.remarks, *faults):
-        print(f"Note: {remark}")
-    print(f"{arrangement.share:.0%} of {len(arrangement.choices)} melody notes carry a chord.")
-    print("Written: " + ", ".join(str(file) for file in files))
-    print(f"Open the course: {_python()} -m harmonylib course")
+        _say(_plain(f"Note: {remark}"))
+    _say(f"{arrangement.share:.0%} of {len(arrangement.choices)} melody notes carry a chord.")
+    _say_written(files)
+    _say(f"Open the course: {_plain(_python())} -m harmonylib course")
     return 0
 
 
@@ -222,13 +270,14 @@ def _survey(options: argparse.Namespace) -> int:
 
     neck = Neck(frets=options.frets, reach_mm=options.reach)
     found = survey(options.folder, options.out, neck=neck, tempo=options.tempo, jobs=options.jobs, progress=True)
-    print(found.text)
     if not found.rows:
+        _say(found.text)
         raise HarmonyError(f"no tune in {options.folder!r} could be surveyed")
     files = found.write(options.out)
+    _say(found.text)
     count = len(found.rows) + len(found.failures)
-    print(f"{count} tunes, {count - found.computed} of them known from before, {len(found.failures)} not surveyed.")
-    print("Written: " + ", ".join(str(file) for file in files))
+    _say(f"{count} tunes, {count - found.computed} of them known from before, {len(found.failures)} not surveyed.")
+    _say_written(files)
     return 0
 
 
@@ -237,8 +286,8 @@ def _worksheet(options: argparse.Namespace) -> int:
 
     made = read_spec(options.spec, options.seed, options.paper)
     files = write_worksheet(made, options.out, Path(options.spec).stem)
-    print(f"{made.title}: {len(made.exercises)} exercises, {made.origin}")
-    print("Written: " + ", ".join(str(file) for file in files))
+    _say(f"{made.title}: {len(made.exercises)} exercises, {made.origin}")
+    _say_written(files)
     return 0
 
 
@@ -248,11 +297,10 @@ def _mark(options: argparse.Namespace) -> int:
     key = Path(options.key) if options.key else find_key(Path(options.folder))
     marks = mark(options.folder, read_key(key, options.seed), key)
     files = write_marks(marks, options.out)
-    print(f"Marked by {key.name}: {marks.sheet.title}, {marks.sheet.origin}\n")
-    print(summary(marks))
+    _say(_plain(f"Marked by {key.name}: {marks.sheet.title}, {marks.sheet.origin}") + f"\n\n{summary(marks)}")
     for remark in marks.remarks:
-        print(f"Note: {remark}")
-    print("Written: " + ", ".join(str(file) for file in files))
+        _say(_plain(f"Note: {remark}"))
+    _say_written(files)
     return 0
 
 

@@ -19,10 +19,10 @@ from __future__ import annotations
 import random
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from fractions import Fraction
 from functools import cached_property, lru_cache
-from typing import NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,7 +31,7 @@ from harmonylib.chords import PRACTICE_ORDER, Chord, interval
 from harmonylib.chordtones import DEGREE_WORDS, Tested, degree_of, examine
 from harmonylib.diminished import Passing, passing
 from harmonylib.neck import Grip, Neck
-from harmonylib.pitch import HarmonyError, Name
+from harmonylib.pitch import HarmonyError, Name, expect, shown, whole, within
 from harmonylib.tunes import Note, Tune
 from harmonylib.voicings import SPREADS, Voicing, layout, voice
 
@@ -61,8 +61,11 @@ DENSITIES = {
     "accents": "strong beats, long notes and syncopations carry chords",
     "changes": "the first note of every chord change carries a chord",
 }
+ARRANGEMENT = "an arrangement: make one first, as in arrange(tune)"
 TREATMENTS = ("chord tone", "diminished", "single")
+MOST_CHAINS = 1000  # so many take 0.7 s and 25 MB for a tune of 131 notes (measured)
 Array = NDArray[np.float64]
+Kind = TypeVar("Kind")
 
 
 @dataclass(frozen=True)
@@ -155,7 +158,7 @@ class Arrangement:
 
     def held(self, index: int) -> Fraction:
         """How long a call sounds, in quarter notes: to the note's end, or to the first answer if that comes sooner."""
-        note = self.choices[index].note
+        note = self.choices[_known_note(index, self.tune)].note
         first = self._first_answers.get(index, note.end)
         return min(note.end, first) - note.onset
 
@@ -165,6 +168,7 @@ class Arrangement:
 
     def candidates(self, index: int) -> tuple[Grip, ...]:
         """Every grip the search may choose for a note, in table order."""
+        _known_note(index, self.tune)
         return tuple(option.grip for option in _options(self.tune, self.settings)[index])
 
     def steps(self) -> tuple[dict[str, float], ...]:
@@ -186,11 +190,12 @@ class Arrangement:
 
     def with_pin(self, index: int, grip: str) -> Arrangement:
         """The best arrangement in which note `index` has `grip`; the chain re-forms round it."""
-        return arrange(self.source, replace(self.settings, pins={**self.settings.pins, index: grip}))
+        pins = {**self.settings.pins, whole(index, "the number of a note"): grip}
+        return arrange(self.source, replace(self.settings, pins=pins))
 
     def with_ban(self, index: int, grip: str | None = None) -> Arrangement:
         """The best arrangement in which note `index` has any grip but this one (default: the one it has now)."""
-        banned = grip or str(self.choices[index].grip)
+        banned = grip or str(self.choices[_known_note(index, self.tune)].grip)
         return arrange(self.source, replace(self.settings, bans=(*self.settings.bans, (index, banned))))
 
 
@@ -224,9 +229,13 @@ def arrange(tune: Tune, settings: Settings | None = None, **changes: object) -> 
 
 def best(tune: Tune, settings: Settings | None = None, count: int = 3, **changes: object) -> tuple[Arrangement, ...]:
     """The `count` cheapest arrangements, the best first; fewer when there are not so many chains."""
-    settings = replace(settings or Settings(), **changes)  # type: ignore[arg-type]
+    expect(Tune, tune, "a tune: read it first, as in arrange(read('file.abc'))")
+    settings = settings_with(Settings() if settings is None else settings, Settings, changes)
+    count = whole(count, "a number of arrangements")
     if count < 1:
         raise HarmonyError(f"{count} arrangements: ask for 1 or more")
+    if count > MOST_CHAINS:
+        raise HarmonyError(f"{shown(count)} arrangements: ask for {MOST_CHAINS} at most")
     _check_settings(tune, settings)
     moved, remarks = _place_tune(tune, settings)
     verdicts = examine(moved)
@@ -247,6 +256,16 @@ def best(tune: Tune, settings: Settings | None = None, count: int = 3, **changes
         )
         made.append(Arrangement(moved, tune, settings, choices, cost, remarks))
     return tuple(made)
+
+
+def settings_with(settings: object, kind: type[Kind], changes: Mapping[str, object]) -> Kind:
+    """Settings of a kind with some of them changed by name; raises `HarmonyError` for a name there is not."""
+    known = [setting.name for setting in fields(kind)]  # type: ignore[arg-type]
+    unknown = [name for name in changes if name not in known]
+    if unknown:
+        raise HarmonyError(f"{unknown[0]!r} is not a setting here: there are {', '.join(known)}")
+    made: Kind = replace(expect(kind, settings, f"a {kind.__name__}"), **changes)  # type: ignore[type-var]
+    return made
 
 
 def best_chains(
@@ -417,7 +436,7 @@ def _column(verdict: Tested, key: frozenset[int], as_chord: bool, settings: Sett
     if not blocks:
         return singles
     if settings.seed:
-        random.Random(settings.seed).shuffle(options)
+        random.Random(int(settings.seed)).shuffle(options)
     return tuple(options)
 
 
@@ -508,19 +527,39 @@ def _tempo(tune: Tune, settings: Settings) -> float:
 
 
 def _check_settings(tune: Tune, settings: Settings) -> None:
-    if settings.density not in DENSITIES:
+    expect(Neck, settings.neck, "a neck: make one, as in Neck(frets=12)")
+    if expect(str, settings.density, f"a density: choose {', '.join(DENSITIES)}") not in DENSITIES:
         raise HarmonyError(f"{settings.density!r} is not a density: choose {', '.join(DENSITIES)}")
-    if not tune.notes:
+    if not tune.notes or not tune.bars:
         raise HarmonyError(f"{tune.title!r} has no notes to harmonise")
-    if not settings.spreads or set(settings.spreads) - set(SPREADS):
-        raise HarmonyError(f"spreads {settings.spreads}: name one or more of {', '.join(SPREADS)}")
-    tempo = _tempo(tune, settings)
-    if not 10 <= tempo <= 600:
-        raise HarmonyError(f"tempo {tempo}: choose 10 to 600 quarter notes a minute")
-    for index in [*settings.pins, *(index for index, _ in settings.bans)]:
-        if not 0 <= index < len(tune.notes):
+    spreads = settings.spreads
+    if not isinstance(spreads, tuple | list) or not spreads or any(spread not in list(SPREADS) for spread in spreads):
+        raise HarmonyError(f"spreads {shown(spreads)}: name one or more of {', '.join(SPREADS)}, as in ('drop 2',)")
+    within(_tempo(tune, settings), 10, 600, "tempo {}: choose 10 to 600 quarter notes a minute")
+    whole(settings.seed, "a seed")
+    if settings.key is not None:
+        expect(str, settings.key, "a key: write its tonic, as in 'Eb', or 'best'")
+    pins = pairs_of(settings.pins, Mapping, "pins map notes to grips, as in {0: 'x3545x'}")
+    bans = pairs_of(settings.bans, Sequence, "bans are pairs of a note and a grip, as in [(0, 'x3545x')]")
+    for index, _ in [*pins, *bans]:
+        if not 0 <= whole(index, "the number of a note") < len(tune.notes):
             last = len(tune.notes) - 1
             raise HarmonyError(f"note {index} cannot be pinned or banned: the tune has notes 0 to {last}")
+
+
+def pairs_of(settings: object, kind: type, how: str) -> list[tuple[Any, Any]]:
+    """What a mapping or a sequence of pairs holds; raises `HarmonyError` that says how it is written."""
+    held: Any = settings if isinstance(settings, kind) else [None]
+    pairs = list(held.items() if isinstance(held, Mapping) else held)
+    if not all(isinstance(pair, tuple | list) and len(pair) == 2 for pair in pairs):
+        raise HarmonyError(f"{shown(settings)} cannot be followed: {how}")
+    return pairs
+
+
+def _known_note(index: int, tune: Tune) -> int:
+    if not 0 <= whole(index, "the number of a note") < len(tune.notes):
+        raise HarmonyError(f"note {shown(index)} is not there: the tune has notes 0 to {len(tune.notes) - 1}")
+    return index
 
 
 def _place_tune(tune: Tune, settings: Settings) -> tuple[Tune, tuple[str, ...]]:
@@ -650,7 +689,7 @@ def _choice(
         return Choice(index, verdict, "single", None, why_single="it lies off this neck; only the notation shows it")
     if not option.lower:
         asked = index in settings.pins or index in {i for i, _ in settings.bans}
-        why = "the pins and bans here ask for it" if asked else held_back or _why_single(verdict, option, settings)
+        why = held_back or _why_single(verdict, option, asked, settings)
         return Choice(index, verdict, "single", option.grip, why_single=why)
     assert verdict.chord is not None
     dim = passing(verdict.note.pitch, verdict.chord) if verdict.degree is None else None
@@ -673,11 +712,11 @@ def _spelled(chord: Chord, spread: str, note: Note, stack: tuple[str, ...]) -> V
     return replace(voicing, pitches=(*voicing.pitches[:-1], note.pitch))
 
 
-def _why_single(verdict: Tested, option: Option, settings: Settings) -> str:
+def _why_single(verdict: Tested, option: Option, asked: bool, settings: Settings) -> str:
     if verdict.chord is None:
         return "no chord sounds here"
     if dict(option.costs).get("single"):
-        return "the hand has no time to reach a chord here"
+        return "the pins and bans here ask for it" if asked else "the hand has no time to reach a chord here"
     if verdict.note.pitch.midi < settings.neck.open_midi[-1] + 5:
         return "it lies too low for three notes under it on this neck"
     return "no chord with it on top lies within reach on this neck"
@@ -717,6 +756,7 @@ def check(arrangement: Arrangement) -> list[str]:
     Looks at what would be heard and held: the melody kept and on top, every note in the chord (or in the diminished
     seventh of a foreign note), grips a hand can play, no note over the next one, time enough for every jump.
     """
+    expect(Arrangement, arrangement, ARRANGEMENT)
     tune, neck = arrangement.tune, arrangement.settings.neck
     wrong = _check_melody(arrangement)
     previous: tuple[Fraction, float] | None = None

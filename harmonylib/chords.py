@@ -17,7 +17,7 @@ from dataclasses import dataclass, field
 from difflib import get_close_matches
 from functools import cached_property, lru_cache
 
-from harmonylib.pitch import HarmonyError, Name, alter_of
+from harmonylib.pitch import HarmonyError, Name, alter_of, shown
 
 FAMILIES = {
     # label        name                          spellings                  degrees        semitones follow
@@ -89,6 +89,8 @@ def degrees_of(kind: str) -> tuple[str, ...]:
     >>> degrees_of("m7♭5")
     ('1', '♭3', '♭5', '♭7')
     """
+    if kind not in KINDS:
+        raise HarmonyError(f"{shown(kind)} is not a kind of chord: name one of {', '.join(filter(None, KINDS))}")
     return tuple(KINDS[kind][2].split())
 
 
@@ -149,11 +151,11 @@ class Chord:
         >>> Chord.parse("Eb7").name_of("♭7"), Chord.parse("D").name_of("♯11")
         (D♭, G♯)
         """
-        return self.root.up(*interval(degree))
+        return self.root.up(*interval(str(degree)))
 
     def pitch_class_of(self, degree: str) -> int:
         """Semitones above C, 0–11, of a degree above this root."""
-        return (self.root.pitch_class + interval(degree)[1]) % 12
+        return (self.root.pitch_class + interval(str(degree))[1]) % 12
 
     @cached_property
     def stacks(self) -> tuple[tuple[str, ...], ...]:
@@ -293,6 +295,8 @@ class _Reading:
                 return False
             self.third = "♭3"
         elif kind == "dim":
+            if self.seventh:  # half-diminished already
+                return False
             self.third, self.fifth, self.diminished = "♭3", "♭5", True
         elif kind in ("aug", "plus"):
             self.fifth = "♯5"

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from harmonylib.chords import Chord
-from harmonylib.pitch import Pitch
+from harmonylib.pitch import Pitch, expect
 from harmonylib.tunes import Note, Tune
 
 DEGREE_WORDS = {
@@ -51,7 +51,8 @@ def degree_of(pitch: Pitch, chord: Chord) -> str | None:
     >>> degree_of(Pitch.parse("D4"), Chord.parse("Bbmaj7")), degree_of(Pitch.parse("C#5"), Chord.parse("C"))
     ('3', None)
     """
-    return chord.tones.get(pitch.midi % 12)
+    expect(Pitch, pitch, "a pitch: read it first, as in Pitch.parse('D4')")
+    return expect(Chord, chord, "a chord: read it first, as in Chord.parse('Bbmaj7')").tones.get(pitch.midi % 12)
 
 
 def examine(tune: Tune) -> tuple[Tested, ...]:
@@ -62,6 +63,7 @@ def examine(tune: Tune) -> tuple[Tested, ...]:
     >>> [(str(t.note.pitch), t.degree, t.role) for t in examine(tune)][:2]
     [('C4', '1', None), ('D4', None, 'passing note')]
     """
+    expect(Tune, tune, "a tune: read it first, as in read('file.abc')")
     chords = [tune.chord_at(note.onset) for note in tune.notes]
     found = []
     for index, (note, chord) in enumerate(zip(tune.notes, chords, strict=True)):

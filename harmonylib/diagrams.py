@@ -26,13 +26,14 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import cached_property
-from itertools import groupby
+from itertools import accumulate, groupby, takewhile
 from typing import TYPE_CHECKING, Any, NamedTuple
 from xml.sax.saxutils import escape
 
 from harmonylib.arranging import Arrangement
 from harmonylib.chordtones import ROLES, examine
 from harmonylib.neck import Grip, Neck
+from harmonylib.notation import plain
 from harmonylib.pitch import HarmonyError, spell
 from harmonylib.tunes import Bar, Tune, beat_text
 from harmonylib.voicings import Voicing
@@ -120,7 +121,7 @@ class Picture:
     width: float
     height: float
     theme: Theme
-    draw: Callable[[_Pen], None] = field(compare=False)
+    draw: Callable[[Pen], None] = field(compare=False)
 
     def on(self, ax: Axes | None = None) -> Axes:
         """Draw on an Axes and return it; a new Figure of the picture's own size when none is given.
@@ -144,10 +145,12 @@ class Picture:
         inches_wide, inches_high = figure.get_size_inches() * (box.width, box.height)
         scale = min(72 * inches_wide / self.width, 72 * inches_high / self.height)
         ax.set_aspect("equal", adjustable="box")
-        pen = _Pen(ax, self.theme, scale)
+        pen = Pen(ax, self.theme, scale)
         pen.area([(0, self.width, 0, self.height)], self.theme.paper, zorder=0)
         if self.title:
-            pen.write(6, self.height - 1.05 * self.theme.chord, self.title, "chord", bold=True, room=self.width - 12)
+            pen.write(
+                6, self.height - 1.05 * self.theme.chord, plain(self.title), "chord", bold=True, room=self.width - 12
+            )
         self.draw(pen)
         return ax
 
@@ -164,7 +167,7 @@ class Picture:
         opening = (
             f'<svg xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink" {view[0]} role="img" '
             f'stroke-linejoin="round" stroke-linecap="butt" {size}>\n'
-            f"<title>{_xml(self.title or 'Diagram')}</title>\n<desc>{_xml(self.text)}</desc>"
+            f"<title>{escape(plain(self.title) or 'Diagram')}</title>\n<desc>{escape(plain(self.text))}</desc>"
         )
         # ids and style rules of one picture must not reach another on the same page
         body = re.sub(r'<g id="[^"]*">', "<g>", body)
@@ -202,7 +205,7 @@ class Picture:
         return self.text
 
 
-class _Pen:
+class Pen:
     """Draws on an Axes whose coordinates are points; `scale` is how large a point comes out."""
 
     def __init__(self, ax: Axes, theme: Theme, scale: float = 1.0) -> None:
@@ -275,7 +278,7 @@ class _Pen:
             }
             style |= {"markerfacecolor": fill, "markeredgecolor": theme.ink, "linestyle": "None"}
             self.ax.plot([x], [y], zorder=4, clip_on=False, **style)
-        text = theme.ink if hollow else _text_on(colour)
+        text = theme.ink if hollow else text_on(colour)
         self.write(x, y - 0.36 * theme.label, label, "label", align="center", colour=text, bold=True, zorder=5)
 
     def write(
@@ -292,11 +295,10 @@ class _Pen:
         zorder: float = 3,
     ) -> None:
         """Text with its baseline at y, in a size of the theme; cut short with “…” when `room` points do not hold it."""
-        points = getattr(self.theme, size)
-        if room and _ems(text) * points > room:
-            while text and _ems(text + "…") * points > room:
-                text = text[:-1]
-            text += "…"
+        points, text = getattr(self.theme, size), re.sub("[\ud800-\udfff]", "", text)  # half a letter cannot be drawn
+        if room and ems(text) * points > room:
+            fits = ((width + ems("…")) * points <= room for width in accumulate(map(ems, text)))
+            text = text[: sum(takewhile(bool, fits))] + "…"
         font = {
             "fontfamily": "DejaVu Sans",
             "fontsize": points * self.scale,
@@ -307,7 +309,7 @@ class _Pen:
 
     def label(self, x: float, y: float, text: str, over: float = 0.9) -> None:
         """A small centred text that no line below `over` crosses: a stroke of paper lies under it."""
-        half, middle = 0.5 * self.theme.small * _ems(text), y + 0.36 * self.theme.small
+        half, middle = 0.5 * self.theme.small * ems(text), y + 0.36 * self.theme.small
         self.lines([(x - half, middle, x + half, middle)], self.theme.paper, 0.9 * self.theme.small, zorder=over)
         self.write(x, y, text, align="center", zorder=6)
 
@@ -410,6 +412,7 @@ def neck_picture(
     frets: tuple[int, int] | None = None,
     left_handed: bool = False,
     theme: str | None = None,
+    board: bool = True,
 ) -> Picture:
     """The neck with marks on it, string 1 on top.
 
@@ -418,6 +421,7 @@ def neck_picture(
     marks: from `grip_marks`, or (string, fret, label, role) with a role of `MARKS`; fret 0 is open, None not played.
     frets: first and last fret shown (default: the whole neck), counted from the capo.
     theme: a name of `THEMES` (default: `default_theme`).
+    board: False leaves out all but the marks, each in the same place.
 
     Raises `HarmonyError` for a mark that does not lie on the part shown.
 
@@ -426,17 +430,19 @@ def neck_picture(
     >>> neck_picture(neck, grip_marks(neck, "x3545x", voice("Cmaj7", "drop 2", "E4")), title="Cmaj7")
     Cmaj7: string 5 fret 3 = 1, string 4 fret 5 = 5, string 3 fret 4 = 7, string 2 fret 5 = 3 (top); not played: 6, 1
     """
-    look, placed = _theme(theme), _checked(neck, marks, frets)
+    look, placed = named_theme(theme), _checked(neck, marks, frets)
     frame = neck_frame(neck, frets=frets, left_handed=left_handed, theme=theme)
     height = frame.y(1) + 0.75 * look.mark + (1.6 * look.chord if title else 0.35 * look.mark)
 
-    def draw(pen: _Pen) -> None:
-        for place, pitch in enumerate(neck.open_strings):
-            string = len(neck.open_strings) - place
-            x = frame.left + frame.width + 5 if left_handed else frame.left - 5
-            align, name = ("left" if left_handed else "right"), f"{string} {pitch.name}"
-            pen.write(x, frame.y(string) - 0.36 * look.small, name, align=align, colour=look.soft)
-        _draw_neck(pen, frame, placed)
+    def draw(pen: Pen) -> None:
+        if board:
+            for place, pitch in enumerate(neck.open_strings):
+                string = len(neck.open_strings) - place
+                x = frame.left + frame.width + 5 if left_handed else frame.left - 5
+                align, name = ("left" if left_handed else "right"), f"{string} {pitch.name}"
+                pen.write(x, frame.y(string) - 0.36 * look.small, name, align=align, colour=look.soft)
+            _draw_board(pen, frame)
+        _draw_marks(pen, frame, placed)
 
     width = frame.width + frame.left + (3 * look.small + 8 if left_handed else 10)
     said = _read_marks(placed) + (f"; capo at fret {neck.capo}" if neck.capo else "")
@@ -452,7 +458,7 @@ def neck_frame(
     >>> frame.y(1) > frame.y(6), frame.x(1) < frame.x(5)
     (True, True)
     """
-    look, (low, high) = _theme(theme), _window(neck, frets)
+    look, (low, high) = named_theme(theme), _window(neck, frets)
     names = 3 * look.small + 8
     column = 1.5 * look.mark
     full = look.width - names - 10
@@ -480,8 +486,8 @@ def _read_marks(marks: Iterable[Mark | tuple[Any, ...]]) -> str:
     return "; ".join(filter(None, (", ".join(said), f"not played: {idle}" if idle else ""))) or "no marks"
 
 
-def _draw_neck(pen: _Pen, frame: NeckFrame, marks: Sequence[Mark]) -> None:
-    """Board, strings, frets, numbers and marks inside a frame."""
+def _draw_board(pen: Pen, frame: NeckFrame) -> None:
+    """Board, strings, frets and numbers inside a frame."""
     look, neck, (low, high) = pen.theme, frame.neck, frame.frets
     count = len(neck.open_strings)
     below, above = frame.y(count) - 0.45 * frame.gap, frame.y(1) + 0.45 * frame.gap
@@ -504,7 +510,12 @@ def _draw_neck(pen: _Pen, frame: NeckFrame, marks: Sequence[Mark]) -> None:
         pen.write(frame.x(fret), below - 1.55 * look.small, str(fret), align="center", colour=colour)
     if neck.capo:
         pen.write(frame.x(0), below - 1.55 * look.small, f"capo {neck.capo}", align="center", colour=look.soft)
-    narrowest = 0.98 * abs(end - frame.wire(high - 1))
+
+
+def _draw_marks(pen: Pen, frame: NeckFrame, marks: Sequence[Mark]) -> None:
+    """Marks inside a frame, none wider than its narrowest fret."""
+    look, (_, high) = pen.theme, frame.frets
+    narrowest = 0.98 * abs(frame.wire(high) - frame.wire(high - 1))
     for mark in marks:
         x, y = frame.x(mark.fret or 0), frame.y(mark.string)
         if mark.fret is None:
@@ -562,7 +573,7 @@ def grip_row(
     >>> grip_row(neck, neck.cycle(voice("Cmaj7", "drop 2", "E4"), (5, 4, 3, 2))[:2])
     Cmaj7 x3545x, drop 2, root position | Cmaj7 x7958x, drop 2, first inversion
     """
-    look = _theme(theme)
+    look = named_theme(theme)
     if not steps:
         raise HarmonyError("a row of grips needs at least one grip; none was given")
     if captions and len(captions) != len(steps):
@@ -574,22 +585,23 @@ def grip_row(
     ]
     across = max(1, min(across, len(steps)))
     cell = (look.width - 8) / max(across, 1 if look.fills_width else 3)
-    folded = [_folded(note, look.small, cell - 14) for note in notes]
-    rows = max(map(len, folded))
+    told = [folded(note, look.small, cell - 14) for note in notes]
+    rows = max(map(len, told))
     gap, row = 1.2 * look.mark, 1.35 * look.small
     foot, board = 2.8 * look.small + 0.45 * gap, gap * (len(neck.open_strings) - 1)
     line = foot + board + 0.9 * look.mark + rows * row + row + 1.9 * look.chord
     lines = -(-len(steps) // across)
     height = lines * line + (1.2 * look.chord if title else 0)
 
-    def draw(pen: _Pen) -> None:
+    def draw(pen: Pen) -> None:
         for index, (_, grip) in enumerate(steps):
             left, bottom = 6 + cell * (index % across), line * (lines - 1 - index // across) + foot
             frame = NeckFrame(neck, _close_up(neck, grip), left, bottom, cell - 14, gap, 1.35 * look.mark, left_handed)
-            _draw_neck(pen, frame, all_marks[index])
+            _draw_board(pen, frame)
+            _draw_marks(pen, frame, all_marks[index])
             floor = frame.y(1) + 0.9 * look.mark
-            for number, words in enumerate(reversed(folded[index])):
-                lift = rows - len(folded[index]) + number
+            for number, words in enumerate(reversed(told[index])):
+                lift = rows - len(told[index]) + number
                 pen.write(left, floor + lift * row, words, colour=look.soft)
             pen.write(left, floor + rows * row, str(grip), room=cell - 14)
             pen.write(left, floor + (rows + 1.1) * row, heads[index], "chord", bold=True, room=cell - 10)
@@ -619,7 +631,7 @@ def voice_paths(steps: Sequence[Step], *, title: str = "", theme: str | None = N
     >>> voice_paths(neck.cycle(voice("Cmaj7", "drop 2", "E4"), (5, 4, 3, 2))[:2])
     Cmaj7 x3545x → Cmaj7 x7958x: C3→E3 (+4), G3→B3 (+4), B3→C4 (+1), E4→G4 (+3)
     """
-    look = _theme(theme)
+    look = named_theme(theme)
     voicings = [voicing for voicing, _ in steps if voicing]
     if len(voicings) != len(steps) or len(steps) < 2:
         raise HarmonyError(
@@ -639,7 +651,7 @@ def voice_paths(steps: Sequence[Step], *, title: str = "", theme: str | None = N
         aside = 0.55 * look.mark * (0 if sum(near) < 2 else 1 if sum(near[:number]) else -1)
         return column * (index + 0.5) + aside, bottom + unit * (midi[number] - min(heard))
 
-    def draw(pen: _Pen) -> None:
+    def draw(pen: Pen) -> None:
         for index, (voicing, grip) in enumerate(zip(voicings, grips, strict=True)):
             x = column * (index + 0.5)
             pen.lines([(x, bottom - 0.8 * look.mark, x, top + 0.8 * look.mark)], look.band, 0.25 * look.mark, zorder=1)
@@ -729,7 +741,7 @@ def _bars_shown(tune: Tune, bars: tuple[int, int] | None) -> tuple[Bar, ...]:
 def _chord_widths(tune: Tune, look: Theme, start: Fraction, end: Fraction) -> list[tuple[Fraction, Fraction, float]]:
     """Room the chord names need, as `_staves` reads it."""
     spans = _chords_in(tune, start, end)
-    return [(a, b, _ems(f"{chord}") * 1.1 * look.chord + 6) for a, b, chord, _ in spans if chord]
+    return [(a, b, ems(f"{chord}") * 1.1 * look.chord + 6) for a, b, chord, _ in spans if chord]
 
 
 def _chords_in(tune: Tune, start: Fraction, end: Fraction) -> list[tuple[Fraction, Fraction, Any, bool]]:
@@ -739,7 +751,7 @@ def _chords_in(tune: Tune, start: Fraction, end: Fraction) -> list[tuple[Fractio
     return [(a, b, tune.chord_at(a), a in edges) for a, b in zip(starts, [*starts[1:], end], strict=True)]
 
 
-def _bar_lines(pen: _Pen, staves: _Staves, line: int, low: float, high: float) -> None:
+def _bar_lines(pen: Pen, staves: _Staves, line: int, low: float, high: float) -> None:
     """Bar lines with bar numbers under them, and a faint line on every beat."""
     look = pen.theme
     for bar in staves.lines[line]:
@@ -752,7 +764,7 @@ def _bar_lines(pen: _Pen, staves: _Staves, line: int, low: float, high: float) -
     pen.lines([(end, low, end, high)], look.soft, 1.2)
 
 
-def _write_chords(pen: _Pen, staves: _Staves, line: int, tune: Tune, y: float) -> None:
+def _write_chords(pen: Pen, staves: _Staves, line: int, tune: Tune, y: float) -> None:
     """Chord names where they change; one carried over from the line before stands in brackets."""
     look = pen.theme
     for start, end, chord, new in _chords_in(tune, *staves.span(line)):
@@ -775,7 +787,7 @@ def melody_picture(
     >>> melody_picture(tune)
     bar 1 over C: C 1, D passing note, E 3, F passing note | bar 2 over G7: G 1
     """
-    look = _theme(theme)
+    look = named_theme(theme)
     single = {c.note.onset for c in tune.choices if c.voicing is None} if isinstance(tune, Arrangement) else set()
     tune = tune.tune if isinstance(tune, Arrangement) else tune
     shown = _bars_shown(tune, bars)
@@ -796,7 +808,7 @@ def melody_picture(
     foot = len(legend_rows) * 1.5 * look.small + 4
     height = len(staves.lines) * line_height + foot + (1.9 * look.chord if title else 4)
 
-    def draw(pen: _Pen) -> None:
+    def draw(pen: Pen) -> None:
         for row, words in enumerate(legend_rows):
             pen.write(staves.left, foot - 1.5 * look.small * (row + 0.8), words, colour=look.soft)
         for line in range(len(staves.lines)):
@@ -845,7 +857,7 @@ def _wrapped(parts: Sequence[str], look: Theme) -> list[str]:
     rows = [""]
     for part in parts:
         longer = f"{rows[-1]}   ·   {part}" if rows[-1] else part
-        if rows[-1] and _ems(longer) * look.small > look.width - 24:
+        if rows[-1] and ems(longer) * look.small > look.width - 24:
             rows.append(part)
         else:
             rows[-1] = longer
@@ -866,7 +878,7 @@ def hand_picture(
     >>> hand_picture(arrange(tune, pins={0: "x3545x", 1: "x7958x"}))
     frets 3 to 9; the hand travels 59 mm in all, at most 59 mm at once (bar 1, beat 3)
     """
-    look, tune, neck = _theme(theme), arrangement.tune, arrangement.settings.neck
+    look, tune, neck = named_theme(theme), arrangement.tune, arrangement.settings.neck
     shown = _bars_shown(tune, bars)
     first, last = shown[0].onset, shown[-1].end
     played = [c for c in arrangement.choices if c.grip and first <= c.note.onset < last]
@@ -889,7 +901,7 @@ def hand_picture(
     foot = len(legend_rows) * 1.5 * look.small + 4
     height = len(staves.lines) * line_height + foot + (1.9 * look.chord if title else 4)
 
-    def draw(pen: _Pen) -> None:
+    def draw(pen: Pen) -> None:
         for row, words in enumerate(legend_rows):
             pen.write(8, foot - 1.5 * look.small * (row + 0.8), words, colour=look.soft)
         for line in range(len(staves.lines)):
@@ -972,7 +984,7 @@ def calls_picture(
     >>> calls_picture([(0, 2, "call", "Cmaj7"), (2.5, 1.5, "answer", "x3545x")])
     call Cmaj7 at bar 1, beat 1 (2 quarters); answer x3545x at bar 1, beat 3½ (1½ quarters)
     """
-    look, sounding, first_number = _theme(theme), [], 1
+    look, sounding, first_number = named_theme(theme), [], 1
     if isinstance(events, Arrangement):
         shown = _bars_shown(events.tune, bars)
         first_number, metre = shown[0].number, shown[0].metre
@@ -986,8 +998,8 @@ def calls_picture(
     count = -(-max(e.onset + e.duration for e in sounding) // length)
     measures = [Bar(n + first_number, n * length, length, metre) for n in range(int(count))]
     kinds = list(dict.fromkeys(e.kind for e in sounding))
-    left = max(_ems(kind) for kind in kinds) * look.label * 1.1 + 14
-    wide = {e: _ems(e.label) * look.label * 1.08 + 8 for e in sounding}
+    left = max(ems(kind) for kind in kinds) * look.label * 1.1 + 14
+    wide = {e: ems(e.label) * look.label * 1.08 + 8 for e in sounding}
     free = {
         e: min(
             [o.onset for o in sounding if o.kind == e.kind and o.onset > e.onset]
@@ -1001,7 +1013,7 @@ def calls_picture(
     line_height = lane * len(kinds) + 3.6 * look.small
     height = line_height * len(staves.lines) + (1.9 * look.chord if title else 4)
 
-    def draw(pen: _Pen) -> None:
+    def draw(pen: Pen) -> None:
         for line in range(len(staves.lines)):
             bottom = line_height * (len(staves.lines) - 1 - line) + 1.8 * look.small
             start, end = staves.span(line)
@@ -1022,7 +1034,7 @@ def calls_picture(
                     pen.area([(x1 + 0.5, x2 - 0.5, y + 0.14 * lane, y + 0.86 * lane)], colour, look.ink)
                     at, inside = y + 0.5 * lane - 0.36 * look.label, x2 - x1 >= wide[event]
                     if inside or staves.x(line, min(free[event], end)) - x2 < wide[event]:
-                        ink, room = _text_on(colour), max(x2 - x1 - 4, 1)
+                        ink, room = text_on(colour), max(x2 - x1 - 4, 1)
                         pen.write(x1 + 3, at, event.label, "label", colour=ink, bold=True, room=room)
                     else:
                         pen.write(x2 + 4, at, event.label, "label", bold=True)
@@ -1056,10 +1068,10 @@ def _contrast(one: str, other: str) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
-def _text_on(colour: str) -> str:
+def text_on(colour: str) -> str:
     """Black or white, whichever is easier to read on `colour`.
 
-    >>> _text_on(OKABE_ITO["yellow"]), _text_on(OKABE_ITO["blue"])
+    >>> text_on(OKABE_ITO["yellow"]), text_on(OKABE_ITO["blue"])
     ('#000000', '#FFFFFF')
     """
     return max("#000000", "#FFFFFF", key=lambda ink: _contrast(ink, colour))
@@ -1074,7 +1086,8 @@ def default_theme() -> str:
     return os.environ.get(THEME_VARIABLE) or "paper"
 
 
-def _theme(name: str | None) -> Theme:
+def named_theme(name: str | None) -> Theme:
+    """The theme of that name, or the default one; raises `HarmonyError` for any other."""
     name = name or default_theme()
     if name not in THEMES:
         raise HarmonyError(f"{name!r} is not a theme: choose {', '.join(THEMES)}")
@@ -1093,12 +1106,12 @@ def _figure(width: float, height: float) -> Figure:
     return Figure(figsize=(width / 72, height / 72), dpi=72)
 
 
-def _folded(text: str, size: float, room: float, most: int = 3) -> list[str]:
+def folded(text: str, size: float, room: float, most: int = 3) -> list[str]:
     """Text broken between words into lines of `room` points, at most `most`; the last one says “…” when cut short."""
     lines = [""]
     for word in text.split():
         longer = f"{lines[-1]} {word}".strip()
-        if lines[-1] and _ems(longer) * size > room:
+        if lines[-1] and ems(longer) * size > room:
             lines.append(word)
         else:
             lines[-1] = longer
@@ -1107,15 +1120,10 @@ def _folded(text: str, size: float, room: float, most: int = 3) -> list[str]:
 
 def _titled(title: str, said: str) -> str:
     """The reading of a picture on one line, whatever the title holds."""
-    return " ".join(f"{title}: {said}".split() if title else said.split())
+    return plain(f"{title}: {said}" if title else said)
 
 
-def _xml(text: str) -> str:
-    """Text fit for an XML element: escaped, without the control characters XML 1.0 forbids."""
-    return escape(re.sub(r"[^\t\n\r\x20-\uD7FF\uE000-\uFFFD\U00010000-\U0010FFFF]", "", text))
-
-
-def _ems(text: str) -> float:
+def ems(text: str) -> float:
     """Width of a text in ems, a little more than it takes in DejaVu Sans."""
     narrow, wide = "ijlI .,:;'|!()[]·♭♯-", "mwMW×↑↓→−…"
     return sum(0.45 if c in narrow else 1.0 if c in wide or c > "\u2e7f" else 0.66 for c in text)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from harmonylib.chords import Chord, interval
-from harmonylib.pitch import Name, Pitch
+from harmonylib.pitch import Name, Pitch, expect
 
 ACTIONS = {
     # name                  degree of R that its own root is   what it does
@@ -48,7 +48,6 @@ class Passing:
         return f"the diminished seventh {self.chord} leads to a chord on {self.target}, a tone above"
 
 
-@lru_cache(maxsize=4096)
 def passing(pitch: Pitch, over: Chord) -> Passing:
     """The diminished seventh that holds `pitch`, seen from the chord `over`.
 
@@ -57,6 +56,12 @@ def passing(pitch: Pitch, over: Chord) -> Passing:
     >>> passing(Pitch.parse("Ab4"), Chord.parse("C6")).chord.names
     (B, D, F, A♭)
     """
+    expect(Pitch, pitch, "a pitch: read it first, as in Pitch.parse('D4')")
+    return _passing(pitch, expect(Chord, over, "a chord: read it first, as in Chord.parse('Cmaj7')"))
+
+
+@lru_cache(maxsize=4096)
+def _passing(pitch: Pitch, over: Chord) -> Passing:
     above = (pitch.midi - over.root.pitch_class) % 12
     action = next(name for name, degree in ACTIONS.items() if (above - interval(degree)[1]) % 3 == 0)
     root = over.name_of(ACTIONS[action]).simplest()

@@ -21,13 +21,14 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import lru_cache
-from math import isfinite
+from numbers import Real
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from harmonylib.arranging import (
+    ARRANGEMENT,
     SHIFT_MM,
     TRAVEL_MM_S,
     Answer,
@@ -35,13 +36,15 @@ from harmonylib.arranging import (
     Array,
     Choice,
     advance,
+    pairs_of,
     pulse,
+    settings_with,
     shapes,
     string_bits,
 )
 from harmonylib.chords import Chord, interval
 from harmonylib.neck import Grip, Neck
-from harmonylib.pitch import HarmonyError, Pitch, spell
+from harmonylib.pitch import HarmonyError, Pitch, expect, shown, spell, whole, within
 from harmonylib.tunes import Tune
 from harmonylib.voicings import Voicing, voice
 
@@ -74,6 +77,7 @@ COSTS = {
 }
 FASTEST_ANSWER_S = 0.25  # chords of an answer come no closer together than this (common practice)
 SHORTEST_GAP_S = 0.6  # a gap shorter than this stays silent (common practice)
+LATEST = 1_000_000  # quarter notes; no tune is as long
 APPROACH_S = 0.12  # an approach lasts at least this long (common practice)
 
 
@@ -116,7 +120,7 @@ def gaps(arrangement: Arrangement) -> tuple[Gap, ...]:
     >>> [(gap.call, str(gap.start), str(gap.end)) for gap in gaps(arrange(tune))]
     [(0, '1', '3'), (2, '5', '8')]
     """
-    tune, found = arrangement.tune, []
+    tune, found = expect(Arrangement, arrangement, ARRANGEMENT).tune, []
     for choice in arrangement.choices:
         if choice.voicing is None:
             continue
@@ -145,7 +149,8 @@ def answer(arrangement: Arrangement, manner: Manner | None = None, **changes: ob
     >>> sorted({a.call for a in answered.answers}), check_answers(answered)
     ([0, 1], [])
     """
-    manner = replace(manner or Manner(), **changes)  # type: ignore[arg-type]
+    expect(Arrangement, arrangement, ARRANGEMENT)
+    manner = settings_with(Manner() if manner is None else manner, Manner, changes)
     _check_manner(arrangement, manner)
     plain = replace(arrangement, answers=())
     found_gaps = gaps(plain)
@@ -489,13 +494,16 @@ def _chromatic(pitch: Pitch, semitones: int) -> Pitch:
 
 def _check_manner(arrangement: Arrangement, manner: Manner) -> None:
     for name in ("share", "approached"):
-        if not 0 <= getattr(manner, name) <= 1:
-            raise HarmonyError(f"{name} {getattr(manner, name)}: give a share between 0 and 1")
+        within(getattr(manner, name), 0, 1, f"{name} {{}}: give a share between 0 and 1")
     if manner.approach_from not in ("below", "above", "both"):
         raise HarmonyError(f"approach from {manner.approach_from!r}: choose below, above or both")
     if manner.contour not in (*CONTOURS, "any"):
         raise HarmonyError(f"{manner.contour!r} is not a contour: choose {', '.join(CONTOURS)} or any")
-    named = [*manner.keep, *(call for call, _ in manner.bans)]
+    kept = pairs_of(manner.keep, Mapping, "keep maps calls to answers; keeping() writes it")
+    if not all(isinstance(own, tuple | list) and all(isinstance(a, Answer) for a in own) for _, own in kept):
+        raise HarmonyError(f"{shown(manner.keep)} cannot be kept: keep maps calls to answers; keeping() writes it")
+    bans = pairs_of(manner.bans, Sequence, "bans are pairs of a call and an answer; without() writes them")
+    named = [whole(call, "the number of a call") for call, _ in [*kept, *bans]]
     there = {gap.call for gap in gaps(arrangement)} if named else set()
     for call in named:
         if call not in there:
@@ -504,13 +512,15 @@ def _check_manner(arrangement: Arrangement, manner: Manner) -> None:
 
 def keeping(arrangement: Arrangement, manner: Manner, call: int) -> Manner:
     """The manner that keeps the present answer to a call whatever else changes."""
-    own = tuple(answer for answer in arrangement.answers if answer.call == call)
-    return replace(manner, keep={**manner.keep, call: own})
+    own = tuple(answer for answer in expect(Arrangement, arrangement, ARRANGEMENT).answers if answer.call == call)
+    expect(Manner, manner, "a Manner")
+    return replace(manner, keep={**manner.keep, whole(call, "the number of a call"): own})
 
 
 def without(arrangement: Arrangement, manner: Manner, call: int) -> Manner:
     """The manner that bans the present answer to a call: the next best takes its place."""
-    own = [answer for answer in arrangement.answers if answer.call == call]
+    own = [answer for answer in expect(Arrangement, arrangement, ARRANGEMENT).answers if answer.call == call]
+    expect(Manner, manner, "a Manner")
     return replace(manner, bans=(*manner.bans, (call, signature(own))))
 
 
@@ -520,13 +530,18 @@ def written(arrangement: Arrangement, call: int, hits: Sequence[tuple[Fraction |
     Each hit is (start after the call's onset, length, grip), both in quarter notes. Raises `HarmonyError` for a call
     that is not there, a time that is none, and a grip no hand can hold.
     """
-    if not 0 <= call < len(arrangement.choices):
-        raise HarmonyError(f"note {call} cannot be answered: the tune has notes 0 to {len(arrangement.choices) - 1}")
+    expect(Arrangement, arrangement, ARRANGEMENT)
+    if not 0 <= whole(call, "the number of a note") < len(arrangement.choices):
+        raise HarmonyError(
+            f"note {shown(call)} cannot be answered: the tune has notes 0 to {len(arrangement.choices) - 1}"
+        )
     choice, made = arrangement.choices[call], []
+    if not isinstance(hits, list | tuple) or not all(isinstance(hit, tuple | list) and len(hit) == 3 for hit in hits):
+        raise HarmonyError(f"{shown(hits)} are no hits: write each as (start, length, grip), as in (2, 1, 'x3545x')")
     for after, length, text in hits:
-        if not (isfinite(after) and isfinite(length) and length > 0):
+        if not all(isinstance(time, Real) and abs(time) < LATEST for time in (after, length)) or length <= 0:  # type: ignore[operator]
             raise HarmonyError(
-                f"hit at {after}, long {length}: give quarter notes after the call, and a length above 0"
+                f"hit at {shown(after)}, long {shown(length)}: give quarter notes after the call, and a length above 0"
             )
         onset = choice.note.onset + Fraction(after).limit_denominator(48)
         grip, chord = arrangement.settings.neck.fingered(Grip.parse(text).frets), arrangement.tune.chord_at(onset)
@@ -558,7 +573,7 @@ def check_answers(arrangement: Arrangement) -> list[str]:
     playable, leave the hand time to come and go, and end before the next call; an approach must be its target one fret
     off in all voices and resolve at once.
     """
-    tune, wrong = arrangement.tune, []
+    tune, wrong = expect(Arrangement, arrangement, ARRANGEMENT).tune, []
     calls: dict[int, list[Answer]] = {}
     for item in arrangement.answers:
         calls.setdefault(item.call, []).append(item)

@@ -26,13 +26,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from harmonylib.diagrams import OKABE_ITO, Picture, _ems, _folded, _Pen, _text_on, _theme
+from harmonylib.diagrams import OKABE_ITO, Pen, Picture, ems, folded, named_theme, text_on
 from harmonylib.exercises import Reply
+from harmonylib.files import write_together
 from harmonylib.notation import plain
 from harmonylib.pitch import HarmonyError
 from harmonylib.tables import safe_cell
-from harmonylib.worksheets import METADATA, Sheet, from_sheet_data, read_spec, write_together
-from harmonylib.worksheets import _read as read_bytes
+from harmonylib.worksheets import METADATA, Sheet, from_sheet_data, read_limited, read_spec
 
 MOST_FILES, MOST_BYTES, MOST_CELLS, MOST_LETTERS, DEEPEST = 1000, 5_000_000, 2000, 8000, 12
 """Notebooks in a folder; bytes and cells of a notebook; letters and nested brackets of a cell with an answer."""
@@ -86,7 +86,7 @@ def read_key(path: str | Path, seed: int | None = None) -> Sheet:
     file = Path(path)
     if file.suffix.lower() != ".ipynb":
         return read_spec(file, seed)
-    data = read_bytes(file, KEY_BYTES)
+    data = read_limited(file, KEY_BYTES)
     try:
         return from_sheet_data(_notebook(data)["metadata"][METADATA])
     except Unmarked as error:
@@ -97,7 +97,7 @@ def read_key(path: str | Path, seed: int | None = None) -> Sheet:
 
 def find_key(folder: Path) -> Path:
     """The one TOML file beside the folder; raises `HarmonyError` when there is none or a choice."""
-    beside = sorted(folder.resolve().parent.glob("*.toml"))
+    beside = sorted(Path(os.path.realpath(folder)).parent.glob("*.toml"))
     if len(beside) != 1:
         there = f"{len(beside)} TOML files lie" if beside else "no TOML file lies"
         raise HarmonyError(f"{there} beside {str(folder)!r}: name the sheet's own file with --key")
@@ -310,7 +310,7 @@ def _numbers(rows: Sequence[Row], state: str) -> str:
 
 def overview(marks: Marks, theme: str | None = None) -> Picture:
     """The class at a glance: for every exercise a bar of how many have it right, not yet, not started or not read."""
-    look = _theme(theme)
+    look = named_theme(theme)
     counts = [
         {state: sum(row.number == number and row.state == state for row in marks.rows) for state in STATES}
         for number, _ in marks.sheet.numbered
@@ -320,23 +320,23 @@ def overview(marks: Marks, theme: str | None = None) -> Picture:
     for count in counts:
         count["not read"] += broken
     names = [f"{number}  {task.kind.replace('_', ' ')}" for number, task in marks.sheet.numbered]
-    left = 1.05 * look.label * max(_ems(name) for name in names) + 16
+    left = 1.05 * look.label * max(ems(name) for name in names) + 16
     lane, unit = 1.25 * look.mark, (look.width - left - 12) / max(learners, 1)
     title = f"{marks.sheet.title} ({marks.sheet.origin})"
-    heading = _folded(
+    heading = folded(
         f"{learners} notebooks came back; a bar is the class, from right to not read", look.small, look.width - 10
     )
     head = 1.9 * look.chord + 1.5 * look.small * len(heading) + 2.6 * look.small
     height = lane * len(counts) + head + 6
 
-    def draw(pen: _Pen) -> None:
+    def draw(pen: Pen) -> None:
         for row, words in enumerate(heading):
             pen.write(6, height - 1.9 * look.chord - 1.5 * look.small * (row + 0.6), words, colour=look.soft)
         x, y = 6.0, height - head + 0.8 * look.small
         for state, colour in STATES.items():
             pen.area([(x, x + look.small, y - 1, y + look.small - 1)], OKABE_ITO[colour], look.ink)
             pen.write(x + 1.4 * look.small, y, state)
-            x += (2.6 + _ems(state)) * look.small
+            x += (2.6 + ems(state)) * look.small
         for index, (name, count) in enumerate(zip(names, counts, strict=True)):
             bottom = height - head - lane * (index + 1)
             middle = bottom + 0.5 * lane - 0.36 * look.label
@@ -347,8 +347,8 @@ def overview(marks: Marks, theme: str | None = None) -> Picture:
                 if count[state]:
                     pen.area([(start, end, bottom + 0.12 * lane, bottom + 0.88 * lane)], OKABE_ITO[colour], look.ink)
                     words = str(count[state])
-                    if end - start > _ems(words) * look.label:
-                        ink = _text_on(OKABE_ITO[colour])
+                    if end - start > ems(words) * look.label:
+                        ink = text_on(OKABE_ITO[colour])
                         pen.write((start + end) / 2, middle, words, "label", align="center", colour=ink, bold=True)
                 start = end
 

@@ -18,8 +18,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from itertools import combinations, product
+from numbers import Integral
 
-from harmonylib.pitch import HarmonyError, Pitch
+from harmonylib.pitch import HarmonyError, Pitch, expect, shown, whole, within
 from harmonylib.voicings import Voicing, known
 
 TUNINGS = {
@@ -58,7 +59,8 @@ class Grip:
     @classmethod
     def parse(cls, text: str) -> Grip:
         """Read ``"x3545x"`` or ``"x-10-12-11-12-x"`` (spaces and commas serve too)."""
-        parts = re.split(r"[-\s,]+", text.strip()) if re.search(r"[-\s,]", text.strip()) else list(text.strip())
+        written = str(text).strip()
+        parts = re.split(r"[-\s,]+", written) if re.search(r"[-\s,]", written) else list(written)
         if not parts or not all(re.fullmatch(r"[xX]|\d{1,2}", part) for part in parts):
             raise HarmonyError(
                 f"{text!r} is not a grip: write one fret a string from the lowest string up, x for a string not "
@@ -124,20 +126,19 @@ class Neck:
     capo: int = 0
 
     def __post_init__(self) -> None:
-        if not 1 <= self.frets <= MOST_FRETS:
-            raise HarmonyError(f"{self.frets} frets: a neck here has 1 to {MOST_FRETS}")
-        if not 0 <= self.capo < self.frets:
-            raise HarmonyError(f"capo {self.capo}: it stands at a fret below the last one used, {self.frets}")
-        if not 300 <= self.scale_mm <= 1000:
-            raise HarmonyError(f"scale {self.scale_mm} mm: a guitar's string length lies between 300 and 1000 mm")
-        if not 20 <= self.reach_mm <= 250:
-            raise HarmonyError(f"reach {self.reach_mm} mm: a hand reaches between 20 and 250 mm")
+        within(self.frets, 1, MOST_FRETS, f"{{}} frets: a neck here has 1 to {MOST_FRETS}")
+        within(self.capo, 0, self.frets - 1, f"capo {{}}: it stands at a fret below the last one used, {self.frets}")
+        within(self.scale_mm, 300, 1000, "scale {} mm: a guitar's string length lies between 300 and 1000 mm")
+        within(self.reach_mm, 20, 250, "reach {} mm: a hand reaches between 20 and 250 mm")
+        whole(self.frets, "a number of frets")
+        whole(self.capo, "a fret for a capo")
         self.open_strings  # noqa: B018  reading it refuses a bad tuning at once
 
     @cached_property
     def open_strings(self) -> tuple[Pitch, ...]:
         """Sounding pitches of the open strings (behind the capo's fret), lowest string first."""
-        names = TUNINGS.get(self.tuning, self.tuning).split()
+        tuning = expect(str, self.tuning, "a tuning: write its open strings, as in 'D2 A2 D3 G3 B3 E4'")
+        names = TUNINGS.get(tuning, tuning).split()
         if not 4 <= len(names) <= 10:
             raise HarmonyError(
                 f"tuning {self.tuning!r}: name one of {', '.join(TUNINGS)} or write 4 to 10 pitches from the lowest "
@@ -174,6 +175,8 @@ class Neck:
         >>> Neck().midi(Grip.parse("x3545x").frets)
         (48, 55, 59, 64)
         """
+        if len(_row(frets)) != len(self.open_midi):
+            raise HarmonyError(f"{shown(frets)} does not name one fret a string: this neck has {len(self.open_midi)}")
         sounding = zip(self.open_midi, frets, strict=True)
         return tuple(open_ + fret for open_, fret in sounding if fret is not None)
 
@@ -188,18 +191,21 @@ class Neck:
 
     def place(self, voicing: Voicing, strings: Sequence[int]) -> Grip | None:
         """The grip of a voicing on given strings; None when a note lies off the neck or no hand holds it."""
-        return self.placed([pitch.midi for pitch in voicing.pitches], strings)
+        return self.placed([pitch.midi for pitch in _voicing(voicing).pitches], strings)
 
     def placed(self, midi: Sequence[int], strings: Sequence[int]) -> Grip | None:
         """The fingered grip of MIDI notes on given strings, both from the lowest; None when no hand holds it."""
-        usable = set(strings) & set(range(1, len(self.open_strings) + 1))
+        if not isinstance(strings, Sequence):
+            raise HarmonyError(f"{shown(strings)} is not a string set: write one such as (5, 4, 3, 2)")
+        count = len(self.open_strings)
+        usable = {string for string in strings if isinstance(string, Integral) and 1 <= int(string) <= count}
         if not len(midi) == len(strings) == len(usable):
-            raise HarmonyError(f"strings {tuple(strings)}: name {len(midi)} of this neck's {len(self.open_strings)}")
+            raise HarmonyError(f"strings {shown(tuple(strings))}: name {len(midi)} of this neck's {count}")
         return _placed(self, tuple(midi), tuple(strings))
 
     def grips(self, voicing: Voicing) -> tuple[Grip, ...]:
         """Every playable grip of a voicing on the string sets of its spread, highest strings first."""
-        placed = (self.place(voicing, strings) for strings in self.string_sets(voicing.spread))
+        placed = (self.place(voicing, strings) for strings in self.string_sets(_voicing(voicing).spread))
         return tuple(grip for grip in placed if grip)
 
     def cycle(self, voicing: Voicing, strings: Sequence[int]) -> tuple[tuple[Voicing, Grip], ...]:
@@ -215,7 +221,7 @@ class Neck:
         found = []
         for steps in range(4):
             for octave in (0, -4, 4, -8, 8):
-                turned = voicing.step(steps + octave)
+                turned = _voicing(voicing).step(steps + octave)
                 grip = self.place(turned, strings)
                 if grip:
                     found.append((turned, grip))
@@ -224,6 +230,7 @@ class Neck:
 
     def fingered(self, frets: Frets) -> Grip:
         """The grip with fingers; raises `HarmonyError` that says why no hand can hold these frets."""
+        _row(frets)
         if len(frets) != len(self.open_strings):
             raise HarmonyError(f"{Grip(frets)} names {len(frets)} strings; this neck has {len(self.open_strings)}")
         beyond = [fret for fret in frets if fret is not None and fret > self.last_fret]
@@ -243,6 +250,7 @@ class Neck:
         >>> Neck().fault(Grip.parse("x3545x")), Neck().fault(Neck().fingered(Grip.parse("x3545x").frets))
         ('x3545x: fret 3 on string 5 has no finger', None)
         """
+        expect(Grip, grip, "a grip: read it first, as in Grip.parse('x3545x')")
         if len(grip.frets) != len(self.open_strings):
             return f"{grip} names {len(grip.frets)} strings; this neck has {len(self.open_strings)}"
         fingers = grip.fingers or (0,) * len(grip.frets)
@@ -272,6 +280,16 @@ class Neck:
             if stretch > self.reach_mm + 1e-9:
                 return f"{grip} stretches {stretch:.0f} mm; this hand reaches {self.reach_mm:.0f} mm"
         return None
+
+
+def _row(frets: Sequence[int | None]) -> Sequence[int | None]:
+    if not isinstance(frets, Sequence) or not all(fret is None or isinstance(fret, int) for fret in frets):
+        raise HarmonyError(f"{shown(frets)} is no row of frets: give one such as Grip.parse('x3545x').frets")
+    return frets
+
+
+def _voicing(voicing: object) -> Voicing:
+    return expect(Voicing, voicing, "a voicing: make one, as in voice('Cmaj7', 'drop 2', 'E4')")
 
 
 @lru_cache(maxsize=65536)

@@ -23,10 +23,10 @@ from functools import lru_cache
 from math import lcm
 from xml.etree.ElementTree import Element, SubElement, tostring
 
-from harmonylib.arranging import Answer, Arrangement, Choice
+from harmonylib.arranging import ARRANGEMENT, Answer, Arrangement, Choice
 from harmonylib.chords import MUSICXML_KINDS, Chord
 from harmonylib.neck import Grip, Neck
-from harmonylib.pitch import HarmonyError, Name, Pitch
+from harmonylib.pitch import HarmonyError, Name, Pitch, expect, shown, whole
 from harmonylib.rhythm import Sign, bar_signs
 from harmonylib.tunes import Bar, Change, Tune
 
@@ -79,6 +79,7 @@ def events(arrangement: Arrangement) -> tuple[Event, ...]:
     >>> [(event.id, str(event.grip), event.label) for event in events(made)]
     [('n0', '8-10-9-9-x-x', ''), ('n1', '10-11-9-10-x-x', 'B°7'), ('n2', '12-12-10-12-x-x', '')]
     """
+    expect(Arrangement, arrangement, ARRANGEMENT)
     calls = tuple(_call(choice, arrangement.held(choice.index)) for choice in arrangement.choices)
     first = {answer.call: number for number, answer in reversed(list(enumerate(arrangement.answers)))}
     answers = tuple(_answer(answer, n, n == first[answer.call]) for n, answer in enumerate(arrangement.answers))
@@ -131,9 +132,10 @@ def bar_range(tune: Tune, first: int | None, last: int | None) -> range:
     """Indices of the bars numbered `first` to `last`, None for either end of the tune; `HarmonyError` if none."""
     numbers = [bar.number for bar in tune.bars]
     low, high = numbers[0] if first is None else first, numbers[-1] if last is None else last
+    low, high = whole(low, "the number of a bar"), whole(high, "the number of a bar")
     chosen = [index for index, number in enumerate(numbers) if low <= number <= high]
     if not chosen:
-        raise HarmonyError(f"bars {low} to {high}: the tune has bars {numbers[0]} to {numbers[-1]}")
+        raise HarmonyError(f"bars {shown(low)} to {shown(high)}: the tune has bars {numbers[0]} to {numbers[-1]}")
     return range(chosen[0], chosen[-1] + 1)
 
 
@@ -170,8 +172,8 @@ def musicxml(
     chords and rests a line of music may hold before it is divided. Raises `HarmonyError` for bars the tune has not and
     for a note too short to write.
     """
-    tune, neck = arrangement.tune, arrangement.settings.neck
     sounding = events(arrangement)
+    tune, neck = arrangement.tune, arrangement.settings.neck
     root = Element("score-partwise", version="4.0")
     _add(_add(root, "work"), "work-title", plain(tune.title))
     identification = _add(root, "identification")

@@ -12,12 +12,16 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from functools import lru_cache
+from numbers import Integral, Real
+from typing import TypeVar
 
 LETTERS = "CDEFGAB"
 SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 ACCIDENTALS = {-3: "♭♭♭", -2: "♭♭", -1: "♭", 0: "", 1: "♯", 2: "♯♯", 3: "♯♯♯"}
 ROOTS = "C C♯ D♭ D D♯ E♭ E F F♯ G♭ G G♯ A♭ A A♯ B♭ B".split()
 """The seventeen roots in use: the naturals and both names of every black key."""
+
+T = TypeVar("T")
 
 _ASCII = str.maketrans({"♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "##", "♮": ""})
 _NAME = re.compile(r"([A-G])(bbb|bb|b|###|##|#|x|)")
@@ -26,6 +30,39 @@ _PITCH = re.compile(_NAME.pattern + r"(-?\d{1,2})")
 
 class HarmonyError(ValueError):
     """The one error of this library: names the bad value, what was expected and, for a tune, the bar and beat."""
+
+
+def expect(kind: type[T], value: object, what: str) -> T:
+    """The value itself if it is of that kind; `what` tells in the error what was expected.
+
+    >>> expect(str, 60, "a text such as 'C4'")
+    Traceback (most recent call last):
+    harmonylib.pitch.HarmonyError: 60 is not a text such as 'C4'
+    """
+    if isinstance(value, kind):
+        return value
+    raise HarmonyError(f"{shown(value)} is not {what}")
+
+
+def whole(value: object, what: str) -> int:
+    """The value itself if it is a whole number, numpy's too; `what` tells in the error what was expected."""
+    if type(value) is int:
+        return value
+    if isinstance(value, Integral):
+        return int(value)
+    raise HarmonyError(f"{shown(value)} is not {what}: give a whole number")
+
+
+def within(value: object, low: float, high: float, what: str) -> None:
+    """Raises `HarmonyError`, `what` with the value in its braces, unless it is a number from `low` to `high`."""
+    if not isinstance(value, Real) or not value <= high or value < low:  # not a number is neither
+        raise HarmonyError(what.format(shown(value)))
+
+
+def shown(value: object) -> str:
+    """A value as an error quotes it: in one line, not too long."""
+    text = " ".join(repr(value).split())
+    return text if len(text) <= 60 else text[:59] + "…"
 
 
 @lru_cache(maxsize=4096)
@@ -74,7 +111,7 @@ class Name:
         >>> Name.parse("Eb").up(2, 3), Name.parse("C").up(-1, -1)
         (G♭, B)
         """
-        return _up(self, steps, semitones)
+        return _up(self, whole(steps, "a number of letters"), whole(semitones, "a number of semitones"))
 
     def at(self, midi: int) -> Pitch:
         """This name as a pitch that sounds at MIDI number `midi`.

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import os
 import re
 import threading
 import warnings
@@ -26,6 +27,11 @@ from harmonylib.tunes import DEFAULT_TEMPO, MODES, Bar, Change, Note, Tune, toni
 
 LIMIT = 20_000_000
 """Bytes a file may hold, unpacked: a long book of tunes has about a tenth of that."""
+
+MOST_NOTES = 20_000
+"""Notes and rests a part or tune may hold: a long symphony has about as many in its first part."""
+MOST_QUARTERS = 50_000
+"""Quarter notes a tune may last: more than 12,000 bars."""
 
 LONGEST = 1000
 """Quarter notes a single note or rest may last; more is a damaged file."""
@@ -71,7 +77,7 @@ def format_of(path: str | Path) -> str:
 
 def _load(file: Path) -> bytes:
     """The bytes of a file, one more than `LIMIT` at most."""
-    if file.is_dir():
+    if os.path.isdir(file):  # unlike that of a Path it takes any name
         raise HarmonyError(f"{str(file)!r} is a folder: name one file in it that ends in {', '.join(SUFFIXES)}")
     if file.suffix.lower() not in SUFFIXES:
         raise HarmonyError(
@@ -83,8 +89,8 @@ def _load(file: Path) -> bytes:
             return stream.read(LIMIT + 1)
     except FileNotFoundError:
         raise HarmonyError(f"{str(file)!r} was not found: check the name and the folder") from None
-    except OSError as error:
-        raise HarmonyError(f"{str(file)!r} cannot be opened: {error.strerror or error}") from None
+    except (OSError, ValueError) as error:
+        raise HarmonyError(f"{str(file)!r} cannot be opened: {getattr(error, 'strerror', '') or error}") from None
 
 
 def read_bytes(data: bytes, format: str, number: int, stem: str = "Untitled", where: str = "the text") -> Tune:
@@ -148,9 +154,12 @@ def _tune(sheet: Sheet, stem: str) -> Tune:
     if not sheet.notes:
         raise HarmonyError("it has no melody notes: write the melody in the first part or voice")
     remarks = list(sheet.remarks)
+    if sheet.tempo is None:
+        remarks.append(f"the file gives no tempo: {DEFAULT_TEMPO:g} quarter notes a minute unless you set another")
     notes, left_out = _top_line(_joined(sheet.notes))
     if left_out:
         remarks.append(f"several notes sound together: the highest is the melody, left out or cut short: {left_out}")
+    countable(quarters=sheet.bars[-1].end if sheet.bars else Fraction(0))
     bars = _numbered(sheet)
     tune = Tune(
         title=clean(sheet.title) or clean(stem) or "Untitled",
@@ -249,6 +258,14 @@ def _guess_mode(fifths: int, changes: list[Change], notes: list[Note]) -> str:
 def clean(text: str | None) -> str:
     """One line without control characters, of at most 200 characters."""
     return " ".join("".join(c if c.isprintable() else " " for c in text or "").split())[:200].strip()
+
+
+def countable(notes: int = 0, quarters: Fraction = Fraction(0)) -> None:
+    """Raises `HarmonyError` when there is more than `MOST_NOTES` or `MOST_QUARTERS`, before it is laid out."""
+    if notes > MOST_NOTES:
+        raise HarmonyError(f"it has more than {MOST_NOTES} notes and rests: give the file of a single tune")
+    if quarters > MOST_QUARTERS:
+        raise HarmonyError(f"it lasts longer than {MOST_QUARTERS} quarter notes: give the file of a single tune")
 
 
 def fraction(value: Any) -> Fraction:

@@ -3,7 +3,7 @@
 Conventions
 - Of a book only the wanted tune is read; what stands before the first ``X:`` belongs to every tune.
 - Repeat signs, endings and words reach the layout as ``N:!`` fields, which music21 carries along untouched.
-- An accidental lasts until the bar line unless the file says otherwise.
+- An accidental lasts until the bar line unless the file says otherwise, and as long as the note it stands at is tied.
 - Of several symbols over one note, and of alternatives in one, the first counts.
 
 Sources: the ABC standard 2.1; the old forms of ``Q:`` and what counts as a chord or a mere word are common practice.
@@ -12,6 +12,7 @@ Sources: the ABC standard 2.1; the old forms of ``Q:`` and what counts as a chor
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any
@@ -25,6 +26,7 @@ from harmonylib.reading import (
     STEERING,
     Sheet,
     clean,
+    countable,
     fraction,
     likely_tempo,
     read_chord,
@@ -109,7 +111,7 @@ def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
     clefs: dict[str, str] = {}
     voice = "1"
     title = composer = ""
-    graces = overlays = 0
+    graces = overlays = notes = 0
     for line in lines:
         match = _ABC_FIELD.match(line)
         tag, value = (match[1], match[2]) if match else ("", line)
@@ -134,6 +136,8 @@ def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
                 if kind == "field" and token["field"][0] == "V":
                     voice = (token["field"][2:].split() or ["1"])[0]
                     continue
+                notes += min(int(token["rests"][:4] or 1), 200) if kind == "rests" else kind in ("note", "chord")
+                countable(notes)
                 graces += len(re.findall("[A-Ga-g]", token["grace"] or ""))
                 overlays += kind == "overlay"
                 voices.setdefault(voice, []).append(_abc_token(token))
@@ -224,7 +228,8 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
     at = opened = Fraction(0)
     metre, fifths = (4, 4), 0
     bar = _fresh_bar(at, metre, fifths, "")
-    tied: frozenset[int] = frozenset()
+    carried = _Carried(voice)
+    tied: tuple[Pitch, ...] = ()
 
     def close() -> None:
         nonlocal bar, opened
@@ -253,6 +258,7 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
                 bar = replace(bar, metre=metre, fifths=fifths)
         elif isinstance(token, abcFormat.ABCBar):
             close()
+            carried.shown.clear()
         elif isinstance(token, abcFormat.ABCNote):
             for text in token.chordSymbols:
                 bar = _abc_text(text, at, bar, sheet)
@@ -262,12 +268,13 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
             if not 0 <= length <= LONGEST:
                 raise HarmonyError(f"a note of {float(length):g} quarter notes is out of range (0–{LONGEST})")
             single: list[Any] = token.subTokens if isinstance(token, abcFormat.ABCChord) else [token]
-            pitches = [_abc_pitch(note.pitchName) for note in single if note.pitchName]
-            into = tied if token.tie in ("stop", "continue") else frozenset()
-            sheet.notes += [(Note(p, at, length), p.midi in into) for p in pitches if length]
-            tied = frozenset(p.midi for p in pitches)
+            into = tied if token.tie in ("stop", "continue") else ()
+            pitches = [carried.pitch(note.src, fifths, into) for note in single if note.pitchName]
+            sheet.notes += [(Note(p, at, length), p.midi in {q.midi for q in into}) for p in pitches if length]
+            tied = tuple(pitches)
             at += length
     close()
+    countable(quarters=at)
     if len(sheet.bars) == 1:
         _count_out(sheet)
 
@@ -293,13 +300,31 @@ def _steered(word: str, bar: Bar, sheet: Sheet, empty: bool) -> Bar:
     return replace(bar, marks=(*bar.marks, steer(clean(rest))))
 
 
-def _abc_pitch(name: str) -> Pitch:
-    """A pitch as music21 spells it: ``F#5``, ``B-4``, ``Cn5``."""
-    match = re.fullmatch(r"([A-G])([#n-]*)(-?\d+)", name.replace("n", ""))
-    if not match:
-        raise HarmonyError(f"{name!r} is not a note")
-    alter = match[2].count("#") - match[2].count("-")
-    return Pitch(match[1], max(-2, min(2, alter)), int(match[3]))
+class _Carried:
+    """The accidentals that hold in a bar: by letter in every octave, or as ``%%propagate-accidentals`` says."""
+
+    def __init__(self, voice: str) -> None:
+        said = re.search(r"%%propagate-accidentals\s+(\w+)", voice)
+        self.rule = said[1] if said else "pitch"
+        self.shown: dict[str, int] = {}
+
+    def pitch(self, written: str, fifths: int, tied: Sequence[Pitch]) -> Pitch:
+        """The pitch of a note as written, ``^F``, ``_b'`` or ``C,``, in a key signature and after the notes `tied`."""
+        match = re.search(r"([_^=]*)([A-Ga-g])([,']*)", re.sub('"[^"]*"', "", written))
+        if not match:
+            raise HarmonyError(f"{written[:20]!r} is not a note")
+        letter = match[2].upper()
+        octave = 4 + match[2].islower() + match[3].count("'") - match[3].count(",")
+        place = f"{letter}{octave}" if self.rule == "octave" else letter
+        if match[1]:
+            alter = max(-2, min(2, match[1].count("^") - match[1].count("_")))
+            if self.rule != "not":
+                self.shown[place] = alter
+        else:
+            signature = (fifths - "FCGDAEB".index(letter) + 6) // 7  # sharps from F on, flats from B back
+            held = (pitch.alter for pitch in tied if (pitch.letter, pitch.octave) == (letter, octave))
+            alter = self.shown.get(place, next(held, signature))
+        return Pitch(letter, alter, octave)
 
 
 def _abc_text(text: str, at: Fraction, bar: Bar, sheet: Sheet) -> Bar:

@@ -29,6 +29,7 @@ from harmonylib.reading import (
     STEERING,
     Sheet,
     clean,
+    countable,
     fraction,
     likely_tempo,
     read_chord,
@@ -54,6 +55,8 @@ def read_musicxml(data: bytes, number: int) -> Sheet:
         raise HarmonyError("it has no melody notes: write the melody in the first part")
     harmony = melody if melody.find(".//harmony") is not None else None
     harmony = harmony or next((part for part in parts if part.find(".//harmony") is not None), melody)
+    for part in (melody, harmony):
+        countable(sum(1 for _ in part.iter("note")))
     sheet = Sheet(
         title=_first_text(root, "work/work-title", "movement-title"),
         composer=_first_text(root, "identification/creator[@type='composer']"),
@@ -85,7 +88,8 @@ def unpacked(data: bytes) -> bytes:
                 raise HarmonyError("the compressed file holds no score: save it as MusicXML again")
             return _member(archive, scores[0])
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, OSError) as error:
-        raise HarmonyError(f"the compressed file is damaged or locked ({error}): save it as MusicXML again") from error
+        why = clean(str(error))[:120]  # zipfile quotes whole pieces of a damaged file
+        raise HarmonyError(f"the compressed file is damaged or locked ({why}): save it as MusicXML again") from error
 
 
 def _member(archive: zipfile.ZipFile, name: str) -> bytes:

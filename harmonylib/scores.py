@@ -12,16 +12,12 @@ Sources: Standard MIDI File 1.0 and General MIDI 1 (MIDI Association); RFC 4180 
 from __future__ import annotations
 
 import io
-import os
-import re
-import tempfile
-import unicodedata
-from collections.abc import Mapping
-from contextlib import suppress
 from math import lcm
 from pathlib import Path
 
 from harmonylib.arranging import Arrangement
+from harmonylib.files import safe_stem as safe_stem
+from harmonylib.files import write_together
 from harmonylib.notation import Event as Event
 from harmonylib.notation import events as events
 from harmonylib.notation import musicxml as musicxml
@@ -112,20 +108,6 @@ def _midi_key(fifths: int, mode: str) -> str:
 # --- files ------------------------------------------------------------------------------------------------------
 
 
-def safe_stem(name: str) -> str:
-    """A file name, without its suffix, that every file system takes, from any title.
-
-    >>> safe_stem("../Été: a “song”?"), safe_stem("con"), safe_stem("…")
-    ('Été_a_song', 'con_', 'tune')
-    """
-    kept = "".join(c if c.isalnum() or c in "-_ " else " " for c in unicodedata.normalize("NFC", plain(name)))
-    stem = "_".join(kept.split()).strip("-_")
-    while len(stem.encode()) > 80:
-        stem = stem[:-1]
-    reserved = re.fullmatch(r"con|prn|aux|nul|com\d|lpt\d", stem, re.IGNORECASE)
-    return f"{stem}_" if reserved else stem or "tune"
-
-
 def write_files(
     arrangement: Arrangement, folder: str | Path, stem: str, paper: str = "a4", sound: str = ""
 ) -> tuple[Path, ...]:
@@ -147,40 +129,5 @@ def write_files(
         if sound not in SOUNDS:
             raise HarmonyError(f"{sound!r} is not a kind of sound file written here: choose {' or '.join(SOUNDS)}")
         content[f".{sound}"] = {"wav": wav, "mp3": mp3}[sound](sampled(arrangement))
-    target = Path(folder)
-    try:
-        target.mkdir(parents=True, exist_ok=True)
-        return write_all({target / f"{safe_stem(stem)}{suffix}": data for suffix, data in content.items()}, target)
-    except OSError as error:
-        raise HarmonyError(
-            f"nothing was written to the folder {str(folder)!r}: {error.strerror or error}; name a folder that can be "
-            "written to and has room"
-        ) from error
-
-
-def write_all(content: Mapping[Path, bytes], folder: Path) -> tuple[Path, ...]:
-    """Every file under a passing name first, then all renamed; an `OSError` on the way takes back what was done."""
-    blocked = next((path for path in content if path.is_dir()), None)
-    if blocked:
-        raise IsADirectoryError(0, f"{blocked.name} is a folder")
-    with tempfile.TemporaryDirectory(prefix=".writing-", dir=folder) as passing:
-        fresh, old = Path(passing, "new"), Path(passing, "old")
-        fresh.mkdir()
-        old.mkdir()
-        for path, data in content.items():
-            (fresh / path.name).write_bytes(data)
-        moved: list[Path] = []
-        try:
-            for path in content:
-                if path.exists():
-                    os.replace(path, old / path.name)
-                moved.append(path)
-                os.replace(fresh / path.name, path)
-        except OSError:
-            for path in moved:
-                path.unlink(missing_ok=True)
-            for kept in old.iterdir():
-                with suppress(OSError):
-                    os.replace(kept, folder / kept.name)
-            raise
-    return tuple(content)
+    name = safe_stem(stem)
+    return write_together({f"{name}{suffix}": data for suffix, data in content.items()}, folder)

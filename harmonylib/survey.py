@@ -38,6 +38,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from harmonylib.arranging import Arrangement, arrange, check
 from harmonylib.chordtones import ROLES
+from harmonylib.files import write_together
 from harmonylib.fills import gaps
 from harmonylib.neck import Neck
 from harmonylib.notation import plain
@@ -46,7 +47,7 @@ from harmonylib.reading import SUFFIXES, count_tunes, format_of, read_bytes, tun
 from harmonylib.tables import safe_cell as cell
 
 if TYPE_CHECKING:
-    from harmonylib.diagrams import Picture, _Pen
+    from harmonylib.diagrams import Pen, Picture
 
 
 class Weight(NamedTuple):
@@ -167,20 +168,14 @@ class Survey:
         return _picture(self, theme)
 
     def write(self, folder: str | Path) -> tuple[Path, ...]:
-        """Write survey.csv, survey.pdf and survey.svg into a folder; returns the paths."""
+        """Write survey.csv, survey.pdf and survey.svg into a folder, all of them or none; returns the paths."""
         picture = self.picture("paper")
-        content = {"csv": self.csv.encode("utf-8-sig"), "pdf": picture.pdf(), "svg": picture.svg.encode()}
-        target, made = Path(folder), []
-        try:
-            target.mkdir(parents=True, exist_ok=True)
-            for suffix, data in content.items():
-                passing, path = target / f".survey.{suffix}", target / f"survey.{suffix}"
-                passing.write_bytes(data)
-                os.replace(passing, path)
-                made.append(path)
-        except OSError as error:
-            raise _unwritable(target, error) from error
-        return tuple(made)
+        files = {
+            "survey.csv": self.csv.encode("utf-8-sig"),
+            "survey.pdf": picture.pdf(),
+            "survey.svg": picture.svg.encode(),
+        }
+        return write_together(files, folder)
 
 
 # --- a folder -----------------------------------------------------------------------------------------------------
@@ -284,13 +279,13 @@ repertoire = survey  # for those who import from the package, where `survey` is 
 
 def _files(root: Path) -> Iterator[Path]:
     """The tune files of a folder and those below it, in the order of their names."""
-    if not root.is_dir():
+    if not os.path.isdir(root):  # unlike that of a Path it takes any name
         raise HarmonyError(f"{str(root)!r} is not a folder: name one that holds tunes")
     for here, folders, names in os.walk(root):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(names):
             path = Path(here, name)
-            pipe = path.exists() and not path.is_file()  # opening one would wait for ever
+            pipe = os.path.exists(path) and not os.path.isfile(path)  # opening one would wait for ever
             if not name.startswith(".") and path.suffix.lower() in SUFFIXES and not pipe:
                 yield path
 
@@ -516,7 +511,10 @@ class Store:
 
     def __exit__(self, *_: object) -> None:
         if self.path:
-            self.lines.close()
+            try:
+                self.lines.close()
+            except OSError as error:
+                raise _unwritable(self.path.parent, error) from error
 
     def _load(self) -> None:
         self.lines.seek(0)
@@ -649,11 +647,11 @@ def _ranges(numbers: Iterable[int]) -> str:
 
 
 def _picture(found: Survey, theme: str | None) -> Picture:
-    from harmonylib.diagrams import OKABE_ITO, THEMES, Picture, default_theme
+    from harmonylib.diagrams import OKABE_ITO, Picture, named_theme
 
     if not found.rows:
         raise HarmonyError(f"no tune in {found.folder!r} could be surveyed: there is nothing to draw")
-    look = THEMES[theme or default_theme()]
+    look = named_theme(theme)
     total = len(found.rows)
     shown = [found.rows[n * (total - 1) // max(MOST_BARS - 1, 1)] for n in range(MOST_BARS)]
     shown = list(found.rows) if total <= MOST_BARS else shown
@@ -663,7 +661,7 @@ def _picture(found: Survey, theme: str | None) -> Picture:
     foot, column = 5.8 * look.small, 0.5 * look.width - 8
     height = foot + row_height * len(shown) + 2.4 * look.chord
 
-    def draw(pen: _Pen) -> None:
+    def draw(pen: Pen) -> None:
         for place, (name, colour) in enumerate(zip(WEIGHTS, _COLOURS, strict=True)):
             x = 8 + column * (place % 2)
             y = foot - 1.6 * look.small * (1 + place // 2)

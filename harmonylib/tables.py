@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from itertools import groupby
 
-from harmonylib.arranging import Answer, Arrangement, Choice
+from harmonylib.arranging import ARRANGEMENT, Answer, Arrangement, Choice
 from harmonylib.notation import bar_range, facts, plain
+from harmonylib.pitch import expect
 from harmonylib.tunes import beat_text
 
 COLUMNS = "bar beat melody_note chord degree treatment voicing inversion string_set frets fingers reason".split()
@@ -21,7 +23,7 @@ def rows(arrangement: Arrangement, first: int | None = None, last: int | None = 
 
     An answer has its own top note where a melody note has the melody, and “answer” or “approach” for a treatment.
     """
-    bars = arrangement.tune.bars
+    bars = expect(Arrangement, arrangement, ARRANGEMENT).tune.bars
     shown = bar_range(arrangement.tune, first, last)
     start, end = bars[shown.start].onset, bars[shown.stop - 1].end
     found = [(choice.note.onset, _note_row(arrangement, choice)) for choice in arrangement.choices]
@@ -79,13 +81,17 @@ def csv_text(arrangement: Arrangement) -> str:
     return buffer.getvalue()
 
 
+_FORMULA = re.compile(r"""(^|[;\t])(?=[\s"\u200b-\u200f\ufeff]*[=+\-@\uff1d\uff0b\uff0d\uff20])|^(?=[\t\r\n])""")
+"""Where a cell, or what a spreadsheet that splits at semicolons takes for one, starts like a formula."""
+
+
 def safe_cell(value: str) -> str:
     """The value, made harmless for spreadsheets, which run cells that start like a formula.
 
-    >>> safe_cell("=1+1"), safe_cell("♭7")
-    ("'=1+1", '♭7')
+    >>> safe_cell("=1+1"), safe_cell("♭7"), safe_cell(" ＝1"), safe_cell("x;=1+1")
+    ("'=1+1", '♭7', "' ＝1", "x;'=1+1")
     """
-    return f"'{value}" if value.startswith(("=", "+", "-", "@", "\t", "\r")) else value
+    return _FORMULA.sub(r"\1'", value)
 
 
 def text(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> str:

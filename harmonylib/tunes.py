@@ -13,10 +13,12 @@ from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cached_property
+from math import isfinite
+from numbers import Rational, Real
 from pathlib import Path
 
 from harmonylib.chords import MAJOR_SCALE, Chord
-from harmonylib.pitch import HarmonyError, Name, Pitch
+from harmonylib.pitch import HarmonyError, Name, Pitch, expect, shown, whole
 
 DEFAULT_TEMPO = 120
 MODES = {
@@ -115,7 +117,7 @@ class Tune:
 
     def chord_at(self, onset: Fraction) -> Chord | None:
         """The chord that sounds at `onset`; None before the first change and where the sheet says N.C."""
-        index = bisect_right(self._change_onsets, onset) - 1
+        index = bisect_right(self._change_onsets, moment(onset)) - 1
         return self.changes[index].chord if index >= 0 else None
 
     def change_after(self, onset: Fraction) -> Change | None:
@@ -141,6 +143,7 @@ class Tune:
         >>> Tune("", (), (), (Bar(1, Fraction(0), Fraction(4)),)).where(Fraction(3, 2))
         'bar 1, beat 2½'
         """
+        onset = moment(onset)
         return f"bar {self.bar_at(onset).number}, beat {beat_text(self.beat_at(onset))}"
 
     def transposed(self, steps: int, semitones: int) -> Tune:
@@ -148,6 +151,7 @@ class Tune:
 
         Parameters are letters and semitones, both up: (2, 3) is a minor third up, (-7, -12) an octave down.
         """
+        steps, semitones = whole(steps, "an interval in letters"), whole(semitones, "an interval in semitones")
         moved_key = self.bars[0].fifths + _fifths_of(steps, semitones)
         if abs(moved_key) > 7:  # no such signature: use the enharmonic key
             steps += 1 if moved_key > 0 else -1
@@ -183,6 +187,8 @@ def read(path: str | Path, number: int = 1) -> Tune:
     """
     from harmonylib.reading import read_file
 
+    if not isinstance(path, str | Path):
+        raise HarmonyError(f"{shown(path)} is not the name of a file: write it in quotes, as in read('file.abc')")
     return read_file(path, number)
 
 
@@ -195,10 +201,24 @@ def read_text(text: str, format: str = "abc", number: int = 1) -> Tune:
     """
     from harmonylib.reading import read_bytes
 
+    expect(str, text, "the text of a tune; read() takes the name of a file")
     if format not in ("abc", "musicxml"):
-        raise HarmonyError(f"{format!r} is not a format this course reads: write 'abc' or 'musicxml'")
+        raise HarmonyError(f"{shown(format)} is not a format this course reads: write 'abc' or 'musicxml'")
     plain = re.sub(r"^\s*<\?xml[^>]*\?>", "", text)  # a text is decoded already, whatever its declaration says
     return read_bytes(plain.encode("utf-8", "replace"), format, number)
+
+
+def moment(time: object) -> Fraction:
+    """A time in quarter notes as a `Fraction`; raises `HarmonyError` for anything but a finite number.
+
+    >>> moment(1.5)
+    Fraction(3, 2)
+    """
+    if isinstance(time, Rational):
+        return time if isinstance(time, Fraction) else Fraction(time)
+    if not isinstance(time, Real) or not isfinite(time):
+        raise HarmonyError(f"{shown(time)} is not a moment: count quarter notes from the start, as in Fraction(3, 2)")
+    return Fraction(float(time))
 
 
 def key_notes(fifths: int) -> frozenset[int]:

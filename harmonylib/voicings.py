@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 from harmonylib.chords import FAMILIES, Chord, degrees_of, interval
-from harmonylib.pitch import HarmonyError, Pitch
+from harmonylib.pitch import HarmonyError, Pitch, expect, whole
 
 SPREADS = {
     # spread        voices lowered by an octave, counted from the top
@@ -29,7 +29,7 @@ INVERSIONS = ("root position", "first inversion", "second inversion", "third inv
 
 def known(spread: str) -> str:
     """The spread itself, if there is such a one; raises `HarmonyError` otherwise."""
-    if spread not in SPREADS:
+    if expect(str, spread, f"a spread: choose {', '.join(SPREADS)}") not in SPREADS:
         raise HarmonyError(f"{spread!r} is not a spread: choose {', '.join(SPREADS)}")
     return spread
 
@@ -93,6 +93,7 @@ class Voicing:
         >>> v.step(4).pitches
         (C4, G4, B4, E5)
         """
+        steps = whole(steps, "a number of steps")
         ring = sorted(self.stack, key=self.chord.pitch_class_of)
         octaves, place = divmod(ring.index(self.degrees[-1]) + steps, len(ring))
         degree = ring[place]
@@ -115,8 +116,8 @@ def voice(chord: Chord | str, spread: str, top: Pitch | str, stack: Sequence[str
     Traceback (most recent call last):
     harmonylib.pitch.HarmonyError: C4 is not in G7 (G B D F), so no voicing of it has that note on top
     """
-    chord = Chord.parse(chord) if isinstance(chord, str) else chord
-    top = Pitch.parse(top) if isinstance(top, str) else top
+    chord = chord if isinstance(chord, Chord) else Chord.parse(chord)
+    top = top if isinstance(top, Pitch) else Pitch.parse(top)
     four = tuple(stack) if stack else _holding(chord, top)
     semitones = tuple(interval(degree)[1] % 12 for degree in four)
     wanted = (top.midi - chord.root.pitch_class) % 12
@@ -137,9 +138,9 @@ def inversions(chord: Chord | str, spread: str, lowest: Pitch | None = None) -> 
     >>> [" ".join(map(str, v.pitches)) for v in inversions("C7", "drop 3")]
     ['C3 B♭3 E4 G4', 'E3 C4 G4 B♭4', 'G3 E4 B♭4 C5', 'B♭3 G4 C5 E5']
     """
-    chord = Chord.parse(chord) if isinstance(chord, str) else chord
+    chord = chord if isinstance(chord, Chord) else Chord.parse(chord)
     stack = chord.stacks[0]
-    bass = lowest or Pitch(chord.root.letter, chord.root.alter, 3)
+    bass = Pitch(chord.root.letter, chord.root.alter, 3) if lowest is None else expect(Pitch, lowest, "a pitch")
     semitones = tuple(interval(degree)[1] % 12 for degree in stack)
     top = next(i for i in range(4) if layout(semitones, known(spread), i)[0][0] == 0)
     rise = -layout(semitones, spread, top)[0][1]

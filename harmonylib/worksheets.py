@@ -37,11 +37,11 @@ from harmonylib.exercise_answers import shown
 from harmonylib.exercise_base import LEVELS
 from harmonylib.exercise_tunes import TuneExercise, place
 from harmonylib.exercises import KINDS, Exercise, exercise_set, from_data
+from harmonylib.files import safe_stem, write_together
 from harmonylib.notation import plain
 from harmonylib.pitch import HarmonyError
 from harmonylib.printing import LINE_MM, PAPERS, PRINT_FONT, drawn_pages, plain_signs
 from harmonylib.reading_musicxml import unpacked
-from harmonylib.scores import safe_stem, write_all
 
 MOST_EXERCISES, LONGEST_TITLE, SHORT_TITLE = 200, 120, 50
 LARGEST = 2_000_000
@@ -202,7 +202,7 @@ def _portable(task: Exercise) -> Exercise:
     tune = task.tune.strip() if isinstance(task, TuneExercise) else ""
     if not tune or "\n" in tune:
         return task
-    data = _read(Path(tune), LARGEST)
+    data = read_limited(Path(tune), LARGEST)
     text = _decoded(unpacked(data) if tune.lower().endswith(".mxl") else data)
     text = text.replace("\r\n", "\n").replace("\r", "\n").strip()
     if len(text) > LARGEST:
@@ -227,12 +227,14 @@ def read_spec(path: str | Path, seed: int | None = None, paper: str | None = Non
     """
     file = Path(path)
     try:
-        text = _read(file, LARGEST).decode("utf-8-sig").replace("\r\n", "\n")
+        text = read_limited(file, LARGEST).decode("utf-8-sig").replace("\r\n", "\n")
         spec = tomllib.loads(text)
     except UnicodeDecodeError:
         raise HarmonyError(f"{file.name!r} is not text in UTF-8: save it again as such") from None
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise HarmonyError(f"{file.name!r} is not TOML: {plain(str(error)) or 'too deep'}") from None
+    except RecursionError:
+        raise HarmonyError(f"{file.name!r} is not TOML for a sheet: brackets in brackets in brackets") from None
+    except ValueError as error:  # a number of thousands of digits is one, too
+        raise HarmonyError(f"{file.name!r} is not TOML: {plain(str(error))}") from None
     try:
         odd = [name for name in spec if name not in SETTINGS]
         if odd:
@@ -246,6 +248,8 @@ def read_spec(path: str | Path, seed: int | None = None, paper: str | None = Non
         return _sheet(spec.get("title", file.stem), named, seed, level, paper, str(file.parent))
     except HarmonyError as error:
         raise HarmonyError(f"{file.name!r}: {plain(str(error))}") from error
+    except RecursionError:
+        raise HarmonyError(f"{file.name!r} holds names of too many parts: a sheet needs none with a dot") from None
 
 
 def _task_places(text: str, count: int) -> list[str]:
@@ -256,7 +260,7 @@ def _task_places(text: str, count: int) -> list[str]:
     return [f"task {number} (line {line})" for number, line in enumerate(lines, start=1)]
 
 
-def _read(file: Path, most: int) -> bytes:
+def read_limited(file: Path, most: int) -> bytes:
     """The bytes of a file of the teacher's; raises `HarmonyError`."""
     try:
         with file.open("rb") as stream:
@@ -482,13 +486,13 @@ def learner(made: Sheet) -> str:
     start = "\n".join(lines)
     folded = {"jupyter": {"source_hidden": True}} if len(start) > LONGEST_SHOWN else {}
     head = f"# {escaped(made.title)}\n\n{HOW}\n\n{made.origin[0].upper()}{made.origin[1:]}."
-    cells = [safe_cell("title", "markdown", head), safe_cell("tasks", "code", start, folded)]
+    cells = [_cell("title", "markdown", head), _cell("tasks", "code", start, folded)]
     with _on_paper():
         for number, task in made.numbered:
             cells.append(_asked(number, task))
             answer = _named("answer", number)
-            cells.append(safe_cell(f"answer-{number}", "code", f"{answer} = ...", {"tags": ["answer"]}))
-            cells.append(safe_cell(f"check-{number}", "code", f"{_named('task', number)}.check({answer})"))
+            cells.append(_cell(f"answer-{number}", "code", f"{answer} = ...", {"tags": ["answer"]}))
+            cells.append(_cell(f"check-{number}", "code", f"{_named('task', number)}.check({answer})"))
     kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
     metadata = {"kernelspec": kernel, "language_info": {"name": "python"}, METADATA: made.as_data()}
     notebook = {"cells": cells, "metadata": metadata, "nbformat": 4, "nbformat_minor": 5}
@@ -500,15 +504,13 @@ def _asked(number: int, task: Exercise) -> dict[str, Any]:
     text = f"**{number}.** {escaped(task.question)}\n\n*How to answer:* {escaped(task.form)}."
     picture = _png(task)
     if not picture:
-        return safe_cell(f"question-{number}", "markdown", text)
+        return _cell(f"question-{number}", "markdown", text)
     name = f"question_{number:02}.png"
-    cell = safe_cell(
-        f"question-{number}", "markdown", f"{text}\n\n![The picture of question {number}](attachment:{name})"
-    )
+    cell = _cell(f"question-{number}", "markdown", f"{text}\n\n![The picture of question {number}](attachment:{name})")
     return {**cell, "attachments": {name: {"image/png": base64.b64encode(picture).decode()}}}
 
 
-def safe_cell(name: str, kind: str, source: str, metadata: Mapping[str, Any] | None = None) -> dict[str, Any]:
+def _cell(name: str, kind: str, source: str, metadata: Mapping[str, Any] | None = None) -> dict[str, Any]:
     run: dict[str, Any] = {"execution_count": None, "outputs": []} if kind == "code" else {}
     lines = source.splitlines(keepends=True)
     return {"id": name, "cell_type": kind, "metadata": dict(metadata or {}), "source": lines, **run}
@@ -548,16 +550,3 @@ def write_worksheet(made: Sheet, folder: str | Path, stem: str) -> tuple[Path, .
         f"{name}_learner.ipynb": learner(made).encode(),
     }
     return write_together(files, folder)
-
-
-def write_together(files: Mapping[str, bytes], folder: str | Path) -> tuple[Path, ...]:
-    """Write files into a folder (made if missing), all of them or none; returns the paths."""
-    target = Path(folder)
-    try:
-        target.mkdir(parents=True, exist_ok=True)
-        return write_all({target / name: data for name, data in files.items()}, target)
-    except OSError as error:
-        raise HarmonyError(
-            f"nothing was written to the folder {str(folder)!r}: {error.strerror or error}; name a folder that can be "
-            "written to and has room"
-        ) from error

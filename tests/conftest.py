@@ -1,6 +1,15 @@
-"""Property tests run the same examples every time and are never timed."""
+"""Property tests: how many examples they try stands here alone, and no example is timed.
 
-from hypothesis import settings
+In “short”, the default, they are the same every time; in “long” (HYPOTHESIS_PROFILE=long or --hypothesis-profile=long)
+they are drawn anew.
+"""
 
-settings.register_profile("repeatable", derandomize=True, deadline=None)
-settings.load_profile("repeatable")
+import os
+
+from hypothesis import HealthCheck, settings
+
+settings.register_profile("short", max_examples=150, derandomize=True, deadline=None)
+settings.register_profile(
+    "long", max_examples=100_000, deadline=None, database=None, suppress_health_check=list(HealthCheck)
+)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE") or "short")

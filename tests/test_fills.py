@@ -198,6 +198,25 @@ def test_seeds_differ_and_a_seed_repeats():
     assert len(set(texts)) == 4
 
 
+@pytest.mark.parametrize(
+    ("call", "why"),
+    [
+        (lambda plain: answer("C7"), "'C7' is not an arrangement: make one first"),
+        (lambda plain: answer(plain, colour="blue"), "'colour' is not a setting here: there are share, approached"),
+        (lambda plain: answer(plain, share="all"), "share 'all': give a share between 0 and 1"),
+        (lambda plain: answer(plain, keep={0: "x3545x"}), "cannot be kept: keep maps calls to answers"),
+        (lambda plain: answer(plain, bans=[3]), r"\[3\] cannot be followed: bans are pairs of a call and an answer"),
+        (lambda plain: keeping(plain, None, 0), "None is not a Manner"),
+        (lambda plain: written(plain, "0", []), "'0' is not the number of a note"),
+        (lambda plain: written(plain, 0, ["x3545x"]), r"are no hits: write each as \(start, length, grip\)"),
+        (lambda plain: gaps(None), "None is not an arrangement"),
+    ],
+)
+def test_what_is_of_another_kind_is_refused_by_name(call, why):
+    with pytest.raises(HarmonyError, match=why):
+        call(arranged(SHEETS[0], 100))
+
+
 def test_answering_again_starts_afresh():
     plain = arranged(SHEETS[0], 100)
     assert answer(answer(plain, share=1, seed=5), share=0.5) == answer(plain, share=0.5)
@@ -887,6 +906,7 @@ def test_an_own_answer_replaces_the_one_that_was_there_and_no_other(plain):
         (0, (1, -1, FIRST), "hit at 1, long -1"),
         (0, (float("nan"), 1, FIRST), "hit at nan"),
         (0, (1, float("inf"), FIRST), "long inf"),
+        (0, (10**400, 1, FIRST), "hit at 1000000"),
         (3, (3, 1, FIRST), "bar 3, beat 4: no chord sounds here to answer in"),
         (9, (1, 1, FIRST), "note 9 cannot be answered: the tune has notes 0 to 3"),
         (-1, (1, 1, FIRST), "note -1 cannot be answered"),

@@ -380,7 +380,7 @@ def test_the_code_of_every_room_that_measures_is_in_the_key() -> None:
         for name in re.findall(r"from harmonylib\.(\w+) import", (here / f"{measuring}.py").read_text())
     }
     assert {"arranging", "reading_abc", "voicings"} <= imported
-    assert imported - set(room._ROOMS) == {"diagrams", "notation", "tables"}
+    assert imported - set(room._ROOMS) == {"diagrams", "files", "notation", "tables"}
 
 
 def test_only_what_changed_is_done_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -6,11 +6,13 @@ import re
 import zipfile
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import pytest
 from music21 import common, converter
 
 from harmonylib.pitch import HarmonyError
+from harmonylib.reading import read_bytes
 from harmonylib.tunes import Tune, read, read_text
 
 CORPUS = Path(common.getCorpusFilePath())
@@ -173,6 +175,12 @@ def test_no_signatures_are_common_time_in_c_and_said() -> None:
     assert any("no key signature" in remark for remark in tune.remarks)
 
 
+def test_a_file_without_a_tempo_is_told_the_one_taken() -> None:
+    told = "the file gives no tempo: 120 quarter notes a minute unless you set another"
+    assert (abc('"C"C4|').tempo, abc('"C"C4|').remarks) == (120, (told,))
+    assert abc('"C"C4|', "Q:1/4=120\nK:C\n").remarks == ()
+
+
 def test_printed_and_played_tempo() -> None:
     metronome = "<direction><direction-type><metronome><beat-unit>quarter</beat-unit><beat-unit-dot/><per-minute>80</per-minute></metronome></direction-type></direction>"  # noqa: E501
     assert xml(attributes() + metronome + HARMONY + note("C5", 24)).tempo == 120
@@ -247,7 +255,7 @@ def test_abc_chord_spellings(text: str, expected: str) -> None:
 
 @pytest.mark.parametrize("text", ["^Am", "_G", "<(", ">", "@1,2 hi", "Slow", "1", "Chorus", ""])
 def test_abc_annotations_are_no_chords_and_lose_no_note(text: str) -> None:
-    tune = abc(f'"C"C2 "{text}"D2|')
+    tune = abc(f'"C"C2 "{text}"D2|', "M:4/4\nL:1/4\nQ:1/4=120\nK:C\n")
     assert (symbols(tune), melody(tune), tune.remarks) == (["C"], ["C4@0+2", "D4@2+2"], ())
 
 
@@ -282,6 +290,32 @@ def test_abc_ties_triplets_graces_chords_and_accidentals() -> None:
     assert melody(tune)[3:] == ["G4@5+2/3", "A4@17/3+2/3", "B4@19/3+2/3", "C5@7+5"]
     assert "grace notes are left out (1)" in tune.remarks
     assert [str(n.pitch) for n in abc('"C"^FF=FF|F4|').notes] == ["F♯4", "F♯4", "F4", "F4", "F4"]
+
+
+@pytest.mark.parametrize(
+    ("bars", "expected"),
+    [
+        ('"C"[^FA]F f F|F4|', "A4 F♯4 F♯5 F♯4 F4"),
+        ('"C"[F_A]A a =A|A4|', "A♭4 A♭4 A♭5 A4 A4"),
+        ('"C"^^F F ^F F|F4|', "F♯♯4 F♯♯4 F♯4 F♯4 F4"),
+        ('"C"__B B [_B2E2]|B4|', "B♭♭4 B♭♭4 B♭4 B4"),
+    ],
+)
+def test_abc_accidentals_of_chords_and_double_ones_last_to_the_bar_line(bars: str, expected: str) -> None:
+    assert " ".join(str(note.pitch) for note in abc(bars).notes) == expected
+
+
+def test_abc_a_tie_carries_its_accidental_over_the_bar_line() -> None:
+    assert melody(abc('"C"^F4-|F2 F2|')) == ["F♯4@0+6", "F4@6+2"]
+    assert melody(abc('"G"=F4-|F2 F2|', "M:4/4\nL:1/4\nK:G\n")) == ["F4@0+6", "F♯4@6+2"]
+
+
+@pytest.mark.parametrize(
+    ("rule", "expected"), [("not", "F♯4 F4 F5"), ("octave", "F♯4 F♯4 F5"), ("pitch", "F♯4 F♯4 F♯5")]
+)
+def test_abc_accidentals_last_as_the_file_says(rule: str, expected: str) -> None:
+    tune = abc('"C"^F F f z|', f"%%propagate-accidentals {rule}\nM:4/4\nL:1/4\nK:C\n")
+    assert " ".join(str(note.pitch) for note in tune.notes) == expected
 
 
 def test_abc_metres_tempo_and_mode() -> None:
@@ -343,6 +377,37 @@ def test_refusals(tmp_path: Path, name: str, data: bytes, match: str) -> None:
     file.write_bytes(data)
     with pytest.raises(HarmonyError, match=match):
         read(file)
+
+
+@pytest.mark.parametrize(
+    ("call", "why"),
+    [
+        (lambda tune: read(None), r"None is not the name of a file: write it in quotes, as in read\('file.abc'\)"),
+        (lambda tune: read_text(b"K:C"), "is not the text of a tune; read.. takes the name of a file"),
+        (lambda tune: tune.transposed("2", 3), "'2' is not an interval in letters: give a whole number"),
+        (lambda tune: tune.where("2"), "'2' is not a moment: count quarter notes from the start"),
+        (lambda tune: tune.chord_at(float("nan")), "nan is not a moment"),
+    ],
+)
+def test_what_is_of_another_kind_is_refused_by_name(call: Any, why: str) -> None:
+    with pytest.raises(HarmonyError, match=why):
+        call(read_text(GOOD, "musicxml"))
+
+
+def test_a_moment_may_be_any_number() -> None:
+    tune = read_text(GOOD, "musicxml")
+    assert [tune.where(moment) for moment in (1, 1.5, Fraction(1, 3))] == [
+        "bar 1, beat 2", "bar 1, beat 2½", "bar 1, beat 1⅓",
+    ]  # fmt: skip
+    assert tune.where(10**400).startswith("bar 1, beat 1000")
+
+
+def test_a_zip_whose_names_differ_is_refused_in_a_short_line() -> None:
+    data = zipped(song__xml="<a/>" * 9, other__xml=GOOD)
+    name = data.index(b"song.xml") - 4  # the length of the name, in the header before it
+    with pytest.raises(HarmonyError, match="damaged or locked") as refused:
+        read_bytes(data[:name] + (3000).to_bytes(2, "little") + data[name + 2 :], "musicxml", 1)
+    assert len(str(refused.value)) < 300
 
 
 def test_a_zip_that_lies_about_its_size_is_refused(tmp_path: Path) -> None:

@@ -160,6 +160,31 @@ def test_bad_spreads_and_top_notes_are_refused():
 # --- the neck -------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.parametrize(
+    ("call", "why"),
+    [
+        (lambda: voice(None, "drop 2", "E4"), "'None' is not a chord symbol"),
+        (lambda: voice("C7", "drop 2", 64), "64 is not a pitch"),
+        (lambda: voice("C7", ["drop 2"], "E4"), r"\['drop 2'\] is not a spread: choose close"),
+        (lambda: inversions("C7", "drop 2", "C3"), "'C3' is not a pitch"),
+        (lambda: voice("C7", "drop 2", "E4").step("1"), "'1' is not a number of steps"),
+        (lambda: Neck(frets="x"), "'x' frets: a neck here has 1 to 22"),
+        (lambda: Neck(reach_mm=float("nan")), "reach nan mm: a hand reaches between 20 and 250 mm"),
+        (lambda: Neck(capo=1.5), "1.5 is not a fret for a capo: give a whole number"),
+        (lambda: Neck(tuning=None), "None is not a tuning: write its open strings"),
+        (lambda: Neck().grips("Cmaj7"), "'Cmaj7' is not a voicing: make one"),
+        (lambda: Neck().fault("x3545x"), "'x3545x' is not a grip: read it first"),
+        (lambda: Neck().fingered("x3545x"), "'x3545x' is no row of frets"),
+        (lambda: Neck().midi((3, 5)), r"\(3, 5\) does not name one fret a string: this neck has 6"),
+        (lambda: Neck().cycle(voice("C7", "drop 2", "E4"), None), "None is not a string set: write one such as"),
+        (lambda: Neck().place(voice("C7", "drop 2", "E4"), [{}, 4, 3, 2]), "name 4 of this neck's 6"),
+    ],
+)
+def test_what_is_of_another_kind_is_refused_by_name(call, why):
+    with pytest.raises(HarmonyError, match=why):
+        call()
+
+
 def test_other_tunings_and_a_capo_have_other_open_strings():
     assert Neck(capo=3).open_midi == (43, 48, 53, 58, 62, 67)
     assert Neck("D2 A2 D3 G3 B3 E4").open_midi == Neck("dropped D").open_midi

@@ -39,7 +39,7 @@ from harmonylib.exercises import Exercise, Reply
 from harmonylib.pitch import HarmonyError
 from harmonylib.voicings import INVERSIONS, SPREADS
 from widgets.neck import NeckView, theme_class
-from widgets.panel import _close_all
+from widgets.panel import close_all
 
 HERE = Path(__file__).parent
 GRIPS = {
@@ -430,7 +430,7 @@ class AnswerBox(ipywidgets.VBox):
         if self._tally is not None:
             self._tally.unobserve(self._count, "rows")
         for child in self.children:
-            _close_all(child)
+            close_all(child)
         self.layout.close()
         super().close()
 

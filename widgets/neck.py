@@ -181,22 +181,22 @@ def mark_key(mark: Mark) -> str:
 
 
 @lru_cache(maxsize=256)
-def _bare(neck: Neck, frets: tuple[int, int] | None, left_handed: bool, theme: str) -> Picture:
-    return neck_picture(neck, (), frets=frets, left_handed=left_handed, theme=theme)
+def _bare(neck: Neck, frets: tuple[int, int] | None, left_handed: bool, theme: str, board: bool = True) -> Picture:
+    return neck_picture(neck, (), frets=frets, left_handed=left_handed, theme=theme, board=board)
 
 
 @lru_cache(maxsize=1024)
 def stamp(neck: Neck, mark: Mark, frets: tuple[int, int] | None, left_handed: bool, theme: str) -> dict[str, Any]:
     """One mark as SVG, and the place where it was drawn: what a picture with the mark has and one without has not."""
-    bare = _body(_bare(neck, frets, left_handed, theme).svg)
-    full = _body(neck_picture(neck, (mark,), frets=frets, left_handed=left_handed, theme=theme).svg)
+    empty = _bare(neck, frets, left_handed, theme, board=False)
+    bare = _body(empty.svg)
+    full = _body(neck_picture(neck, (mark,), frets=frets, left_handed=left_handed, theme=theme, board=False).svg)
     head = bare.rindex("</g>\n</g>\n</svg>")
     tail = len(bare) - head
     if not (full.startswith(bare[:head]) and full.endswith(bare[head:])):
         raise RuntimeError("the SVG of a neck with one mark more differs in more than that mark")
     frame = neck_frame(neck, frets=frets, left_handed=left_handed, theme=theme)
-    height = _bare(neck, frets, left_handed, theme).height
-    return {"x": frame.x(mark.fret or 0), "y": height - frame.y(mark.string), "svg": full[head:-tail]}
+    return {"x": frame.x(mark.fret or 0), "y": empty.height - frame.y(mark.string), "svg": full[head:-tail]}
 
 
 def _body(svg: str) -> str:

@@ -135,15 +135,16 @@ class Panel(ipywidgets.VBox):
             return
         for link in self._links:
             link.close()
-        _close_all(self)
+        close_all(self)
 
     def _close_self(self) -> None:
         super().close()
 
 
-def _close_all(widget: ipywidgets.Widget) -> None:
+def close_all(widget: ipywidgets.Widget) -> None:
+    """Free a widget with all that lies in it, and what each of them made."""
     for child in getattr(widget, "children", ()):
-        _close_all(child)
+        close_all(child)
     if isinstance(widget, View):
         widget.close()
         return
