@@ -19,10 +19,10 @@ from html import escape
 from importlib.resources import files
 from typing import Any
 
-from harmonylib.arranging import Arrangement
+from harmonylib.arranging import ARRANGEMENT, Arrangement
 from harmonylib.diagrams import default_theme
 from harmonylib.notation import COLUMNS_A_LINE, bar_range, events, facts, musicxml, plain
-from harmonylib.pitch import HarmonyError
+from harmonylib.pitch import HarmonyError, expect, within
 from harmonylib.tables import rows
 
 PAPERS = ("a4", "us-letter")
@@ -114,7 +114,7 @@ def page(
     >>> page(arrange(read_text('T:Two\\nM:2/4\\nL:1/4\\nK:C\\n"Cmaj7"E F|"C6"G2|')), 2, 2)
     Two, bar 2: C6 G 12-12-10-12-x-x
     """
-    tune, inside = arrangement.tune, rows(arrangement, first, last)
+    tune, inside = expect(Arrangement, arrangement, ARRANGEMENT).tune, rows(arrangement, first, last)
     shown = bar_range(tune, first, last)
     low, high = tune.bars[shown.start].number, tune.bars[shown.stop - 1].number
     bars = f"bar {low}" if low == high else f"bars {low} to {high}"
@@ -148,8 +148,7 @@ def drawn_pages(
     """The pages the engraver makes."""
     import verovio
 
-    if not 50 <= width <= 1000:
-        raise HarmonyError(f"width {width} mm: a line of music here is 50 to 1000 mm wide")
+    within(width, 50, 1000, "width {} mm: a line of music here is 50 to 1000 mm wide")
     in_bars = Counter(arrangement.tune.bar_at(event.onset).onset for event in events(arrangement))
     width = max(width, LINE_MM * max(in_bars.values(), default=0) / COLUMNS_A_LINE)  # no bar is squeezed
     columns = round(COLUMNS_A_LINE * width / LINE_MM)

@@ -31,9 +31,9 @@ from math import ceil, cos, floor, hypot, pi, sin, tan
 import numpy as np
 from numpy.typing import NDArray
 
-from harmonylib.arranging import Arrangement
+from harmonylib.arranging import ARRANGEMENT, Arrangement
 from harmonylib.neck import Grip, Neck
-from harmonylib.pitch import HarmonyError
+from harmonylib.pitch import HarmonyError, expect, shown, whole, within
 from harmonylib.rhythm import grid
 from harmonylib.tunes import DEFAULT_TEMPO, Bar
 
@@ -127,7 +127,7 @@ def events(arrangement: Arrangement, first: int | None = None, last: int | None 
     >>> [(str(event.onset), str(event.duration), event.midi) for event in events(made, 2, 2)]
     [('0', '2', (50, 57, 60, 65))]
     """
-    bars = bars_between(arrangement, first, last)
+    bars = bars_between(expect(Arrangement, arrangement, ARRANGEMENT), first, last)
     neck, start, stop = arrangement.settings.neck, bars[0].onset, bars[-1].end
     played = [(c.note.onset, arrangement.held(c.index), c.grip, "call", c.index) for c in arrangement.choices]
     played += [(a.onset, a.duration, a.grip, "answer", a.call) for a in arrangement.answers]
@@ -146,9 +146,11 @@ def cycle_events(grips: Iterable[Grip], neck: Neck | None = None, beats: Time = 
     >>> [event.midi for event in cycle_events([Grip.parse("x3545x"), Grip.parse("x5756x")])]
     [(48, 55, 59, 64), (50, 57, 60, 65)]
     """
-    if beats <= 0:
-        raise HarmonyError(f"{beats} beats for a grip: give it more than none")
-    neck = neck or Neck()
+    if not isinstance(grips, Iterable) or isinstance(grips, str | bytes):
+        raise HarmonyError(f"{shown(grips)} are no grips: give a list of them")
+    grips = [expect(Grip, grip, "a grip: read it first, as in Grip.parse('x3545x')") for grip in grips]
+    within(beats, 1 / 64, 64, "{} beats for a grip: give it 1/64 to 64")
+    neck = expect(Neck, Neck() if neck is None else neck, "a neck: make one, as in Neck(frets=12)")
     return tuple(Event(n * beats, beats, _sounding(grip, neck), "call", n) for n, grip in enumerate(grips))
 
 
@@ -161,19 +163,18 @@ def click_events(bars: Sequence[Bar], count_in: int = 0, click: bool = True) -> 
     >>> [(int(event.onset), event.midi == (ACCENT,)) for event in beats]
     [(-3, True), (-2, False), (-1, False), (0, True), (1, False), (2, False)]
     """
-    if not 0 <= count_in <= 8:
-        raise HarmonyError(f"count-in {count_in}: choose 0 to 8 bars")
+    within(whole(count_in, "a number of bars to count in"), 0, 8, "count-in {}: choose 0 to 8 bars")
     zero, first = _zero(bars[0]), bars[0]
-    whole = Fraction(4 * first.metre[0], first.metre[1])
+    full = Fraction(4 * first.metre[0], first.metre[1])
     beats = []
     for bar in bars if click else ():
         lead = _lead(bar)
         beats += [(bar.onset - lead - zero, a, b) for a, b in _beats(bar.metre, lead + bar.length) if lead <= a]
     start = first.onset - _lead(first) - zero
-    for bar_start in [start - whole * n for n in range(count_in, 0, -1)]:
-        beats += [(bar_start, a, b) for a, b in _beats(first.metre, whole)]
+    for bar_start in [start - full * n for n in range(count_in, 0, -1)]:
+        beats += [(bar_start, a, b) for a, b in _beats(first.metre, full)]
     if count_in:
-        beats += [(start, a, b) for a, b in _beats(first.metre, whole) if a < _lead(first)]
+        beats += [(start, a, b) for a, b in _beats(first.metre, full) if a < _lead(first)]
     marks = [(bar_line + a, b - a, ACCENT if a == 0 else BEAT) for bar_line, a, b in sorted(beats)]
     soft, loud = PARTS["click"][0], 1.6 * PARTS["click"][0]
     return tuple(Event(on, long, (m,), "click", None, loud if m == ACCENT else soft) for on, long, m in marks)
@@ -185,14 +186,21 @@ def even_bars(metre: tuple[int, int], quarters: Time) -> tuple[Bar, ...]:
     >>> [str(bar.onset) for bar in even_bars((6, 8), 7)]
     ['0', '3', '6']
     """
-    whole = Fraction(4 * metre[0], metre[1])
-    return tuple(Bar(n + 1, whole * n, whole, metre) for n in range(max(ceil(quarters / whole), 1)))
+    if not isinstance(metre, tuple | list) or len(metre) != 2:
+        raise HarmonyError(f"{shown(metre)} is not a metre: write beats and unit, as in (3, 4)")
+    for number in metre:
+        within(whole(number, "a metre's number"), 1, 64, "a metre of {}: choose 1 to 64")
+    full = Fraction(4 * metre[0], metre[1])
+    return tuple(Bar(n + 1, full * n, full, metre) for n in range(max(ceil(quarters / full), 1)))
 
 
 def bars_between(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> tuple[Bar, ...]:
     """The bars with numbers `first` to `last`; raises `HarmonyError` when the tune has none of them."""
     bars = arrangement.tune.bars
-    low, high = bars[0].number if first is None else first, bars[-1].number if last is None else last
+    low, high = (
+        end.number if asked is None else whole(asked, "the number of a bar")
+        for end, asked in ((bars[0], first), (bars[-1], last))
+    )
     found = tuple(bar for bar in bars if low <= bar.number <= high)
     if not found or low < bars[0].number or high > bars[-1].number:
         raise HarmonyError(f"bars {low} to {high}: the tune has bars {bars[0].number} to {bars[-1].number}")
@@ -238,8 +246,7 @@ def _beats(metre: tuple[int, int], length: Fraction) -> list[tuple[Fraction, Fra
 
 def _swung(events: Sequence[Event], swing: float, metre: tuple[int, int]) -> list[tuple[float, float]]:
     """Onset and end of each event once the off-beat eighths have moved."""
-    if not 0.5 <= swing <= 0.75:
-        raise HarmonyError(f"swing {swing}: choose 0.5 (straight) to 0.75; triplet swing is 0.667")
+    within(swing, 0.5, 0.75, "swing {}: choose 0.5 (straight) to 0.75; triplet swing is 0.667")
     spans = [(_exact(event.onset), _exact(event.end)) for event in events]
     if metre[1] > 4:
         return [(float(start), float(end)) for start, end in spans]
@@ -359,10 +366,8 @@ def render(
     """
     if not events:
         raise HarmonyError("nothing sounds here: choose bars that hold notes")
-    if not 10 <= tempo <= 600:
-        raise HarmonyError(f"tempo {tempo}: choose 10 to 600 quarter notes a minute")
-    if not 0 <= volume <= 1:
-        raise HarmonyError(f"volume {volume}: choose 0 to 1")
+    within(tempo, 10, 600, "tempo {}: choose 10 to 600 quarter notes a minute")
+    within(volume, 0, 1, "volume {}: choose 0 to 1")
     if count_in or click:
         bars = even_bars(metre, max(event.end for event in events))
         events = (*click_events(bars, count_in, click), *events)
@@ -465,6 +470,8 @@ def listen(
     else:
         if first is not None or last is not None:
             raise HarmonyError("bars can be chosen of an arrangement only; of events, give those you want to hear")
+        if not isinstance(music, tuple | list) or not all(isinstance(event, Event) for event in music):
+            raise HarmonyError(f"{shown(music)} is nothing to listen to: give an arrangement, or a list of events")
         played, tempo = tuple(music), DEFAULT_TEMPO if tempo is None else tempo
         samples = render(played, tempo, swing, volume, count_in, click, metre)
     return Sound(_caption(played, len(samples) / RATE, tempo), samples)

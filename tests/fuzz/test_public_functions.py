@@ -24,7 +24,9 @@ from harmonylib.fills import Manner, answer, check_answers, gaps, keeping, witho
 from harmonylib.neck import Grip, Neck
 from harmonylib.notation import events, musicxml
 from harmonylib.pitch import HarmonyError, Pitch
+from harmonylib.printing import page
 from harmonylib.scores import midi
+from harmonylib.sound import cycle_events, listen
 from harmonylib.tables import csv_text, text
 from harmonylib.tunes import read, read_text
 from harmonylib.voicings import inversions, voice
@@ -81,6 +83,10 @@ CALLS: list[tuple[Callable[..., Any], tuple[Any, ...], dict[str, Any]]] = [
     (csv_text, (ANSWERED,), {}),
     (musicxml, (ANSWERED,), {"first": 1, "last": 2}),
     (events, (ANSWERED,), {}),
+    (cycle_events, ([GRIP],), {"neck": NECK, "beats": 2}),
+    (listen, (PLAIN,), {"first": 1, "last": 1, "tempo": 90, "swing": 0.6, "volume": 0.4, "count_in": 1, "click": True}),
+    (listen, (cycle_events([GRIP]),), {"tempo": 90, "count_in": 1, "metre": (4, 4)}),
+    (page, (PLAIN,), {"first": 1, "last": 1, "width": 170.0, "projector": True}),
 ]
 
 numbers = st.one_of(
