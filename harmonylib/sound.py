@@ -186,12 +186,18 @@ def even_bars(metre: tuple[int, int], quarters: Time) -> tuple[Bar, ...]:
     >>> [str(bar.onset) for bar in even_bars((6, 8), 7)]
     ['0', '3', '6']
     """
+    beats, unit = _a_metre(metre)
+    full = Fraction(4 * beats, unit)
+    return tuple(Bar(n + 1, full * n, full, (beats, unit)) for n in range(max(ceil(quarters / full), 1)))
+
+
+def _a_metre(metre: Sequence[int]) -> tuple[int, int]:
     if not isinstance(metre, tuple | list) or len(metre) != 2:
         raise HarmonyError(f"{shown(metre)} is not a metre: write beats and unit, as in (3, 4)")
-    for number in metre:
-        within(whole(number, "a metre's number"), 1, 64, "a metre of {}: choose 1 to 64")
-    full = Fraction(4 * metre[0], metre[1])
-    return tuple(Bar(n + 1, full * n, full, metre) for n in range(max(ceil(quarters / full), 1)))
+    beats, unit = (whole(number, "a metre's number") for number in metre)
+    for number in (beats, unit):
+        within(number, 1, 64, "a metre of {}: choose 1 to 64")
+    return beats, unit
 
 
 def bars_between(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> tuple[Bar, ...]:
@@ -368,6 +374,7 @@ def render(
         raise HarmonyError("nothing sounds here: choose bars that hold notes")
     within(tempo, 10, 600, "tempo {}: choose 10 to 600 quarter notes a minute")
     within(volume, 0, 1, "volume {}: choose 0 to 1")
+    metre = _a_metre(metre)
     if count_in or click:
         bars = even_bars(metre, max(event.end for event in events))
         events = (*click_events(bars, count_in, click), *events)
@@ -482,4 +489,4 @@ def _caption(played: Sequence[Event], seconds: float, tempo: float) -> str:
     single = sum(len(event.midi) == 1 and event.part != "click" for event in played)
     counts = [(chords, "chord"), (single, "single note")]
     what = ", ".join(f"{count} {name}{'s' * (count != 1)}" for count, name in counts if count)
-    return f"{int(seconds) // 60}:{int(seconds) % 60:02}, {what} at {tempo:g}"
+    return f"{int(seconds) // 60}:{int(seconds) % 60:02}, {what} at {float(tempo):g}"

@@ -426,6 +426,8 @@ def test_the_cache_changes_nothing() -> None:
         ({"volume": 1.5}, "volume 1.5: choose 0 to 1"),
         ({"volume": -0.1}, "volume -0.1"),
         ({"count_in": -1}, "count-in -1: choose 0 to 8 bars"),
+        ({"metre": None}, "None is not a metre: write beats and unit"),
+        ({"metre": (4, 0)}, "a metre of 0: choose 1 to 64"),
         ({"events": []}, "nothing sounds here"),
         ({"events": [Event(0, 1, (97,))]}, "MIDI note 97: a string here sounds 24 to 96"),
         ({"events": [Event(0, 10_000, (60,))]}, "minutes of sound: choose fewer bars"),
@@ -444,6 +446,11 @@ def test_a_setting_out_of_range_is_refused(setting: dict[str, object], message: 
 def test_an_event_that_cannot_be_is_refused(event: dict[str, object]) -> None:
     with pytest.raises(HarmonyError, match="part: choose call|an event needs a note"):
         Event(**({"onset": 0, "duration": 1, "midi": FOUR} | event))  # type: ignore[arg-type]
+
+
+def test_a_tempo_may_be_a_fraction_and_a_metre_a_list() -> None:
+    heard = listen(sound.cycle_events([Grip.parse("x3545x")]), tempo=Fraction(90), metre=[3, 4], count_in=1)
+    assert str(heard).endswith("1 chord at 90")
 
 
 def test_bars_the_tune_does_not_have_are_refused(lantern: Arrangement) -> None:

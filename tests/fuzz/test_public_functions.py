@@ -86,6 +86,7 @@ CALLS: list[tuple[Callable[..., Any], tuple[Any, ...], dict[str, Any]]] = [
     (cycle_events, ([GRIP],), {"neck": NECK, "beats": 2}),
     (listen, (PLAIN,), {"first": 1, "last": 1, "tempo": 90, "swing": 0.6, "volume": 0.4, "count_in": 1, "click": True}),
     (listen, (cycle_events([GRIP]),), {"tempo": 90, "count_in": 1, "metre": (4, 4)}),
+    (listen, (cycle_events([GRIP]),), {"metre": (6, 8)}),
     (page, (PLAIN,), {"first": 1, "last": 1, "width": 170.0, "projector": True}),
 ]
 
