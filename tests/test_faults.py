@@ -224,6 +224,14 @@ def in_fork(work: Callable[[], int]) -> int:
     return os.waitstatus_to_exitcode(os.waitpid(made, 0)[1])
 
 
+def holding(files: dict[str, bytes], folder: Path) -> Path:
+    """A new folder with some files."""
+    folder.mkdir()
+    for name, data in files.items():
+        (folder / name).write_bytes(data)
+    return folder
+
+
 @posix
 @pytest.mark.parametrize("old", [OLD, {}], ids=["over an old set", "into an empty folder"])
 def test_a_kill_at_any_stage_leaves_whole_files_and_the_next_run_cleans_up(
@@ -231,10 +239,7 @@ def test_a_kill_at_any_stage_leaves_whole_files_and_the_next_run_cleans_up(
 ) -> None:
     mixed = []
     for number in itertools.count(1):
-        folder = tmp_path / str(number)
-        folder.mkdir()
-        for name, data in old.items():
-            (folder / name).write_bytes(data)
+        folder = holding(old, tmp_path / str(number))
 
         def work(number: int = number, folder: Path = folder) -> int:
             at_stage(number, lambda: os.kill(os.getpid(), signal.SIGKILL), folder)
@@ -266,10 +271,7 @@ def test_a_fault_at_any_stage_leaves_all_of_the_old_or_all_of_the_new(
 ) -> None:
     refused = 0
     for number in itertools.count(1):
-        folder = tmp_path / str(number)
-        folder.mkdir()
-        for name, data in old.items():
-            (folder / name).write_bytes(data)
+        folder = holding(old, tmp_path / str(number))
 
         def work(number: int = number, folder: Path = folder) -> int:
             def fail() -> None:
