@@ -38,7 +38,7 @@ from tests.bench.searches import by_networkx, by_ortools, by_trying_all, lattice
 from tests.refresh import CHAPTERS, refreshed
 
 ROOT = Path(__file__).resolve().parents[2]
-TUNES = ROOT / "chapters" / "tunes"
+TUNES = CHAPTERS / "tunes"
 LANTERN = TUNES / "lantern_on_the_landing.abc"
 FEW = 7
 """Notes whose chains can all be tried."""
