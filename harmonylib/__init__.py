@@ -11,41 +11,62 @@ so that ``import harmonylib`` stays quick.
 from importlib import import_module
 
 ROOMS = {
-    "pitch": ("HarmonyError", "Pitch"),
-    "chords": ("Chord", "FAMILIES", "PRACTICE_ORDER"),
-    "voicings": ("SPREADS", "Voicing", "inversions", "voice"),
-    "neck": ("Grip", "Neck", "TUNINGS"),
-    "tunes": ("Tune", "read", "read_text"),
-    "chordtones": ("ROLES", "degree_of", "examine"),
-    "diminished": ("passing",),
-    "arranging": ("Arrangement", "DENSITIES", "GRIP_COSTS", "STEP_COSTS", "Settings", "arrange", "best", "check"),
-    "fills": ("Manner", "answer", "check_answers", "gaps", "keeping", "without", "written"),
-    "printing": ("page",),
-    "scores": ("text", "write_files"),
-    "sound": ("cycle_events", "listen"),
-    "exercises": (
+    "errors": ("HarmonyError",),
+    "theory.pitch": ("Pitch",),
+    "theory.families": ("FAMILIES", "PRACTICE_ORDER"),
+    "theory.chords": ("Chord",),
+    "theory.voicings": ("SPREADS", "Voicing", "inversions", "voice"),
+    "theory.diminished": ("passing",),
+    "theory.tones": ("degree_of",),
+    "guitar.grips": ("Grip",),
+    "guitar.neck": ("Neck", "TUNINGS"),
+    "tunes.tune": ("Tune",),
+    "tunes.reading": ("read", "read_text"),
+    "tunes.chordtones": ("ROLES", "examine"),
+    "arranging.costs": ("GRIP_COSTS", "STEP_COSTS"),
+    "arranging.density": ("DENSITIES",),
+    "arranging.arrangement": ("Arrangement", "Settings"),
+    "arranging.arrange": ("arrange", "best"),
+    "arranging.checking": ("check",),
+    "answering.manner": ("Manner",),
+    "answering.gaps": ("gaps",),
+    "answering.respond": ("respond",),
+    "answering.own": ("ban_answer", "keep_answer", "with_own"),
+    "answering.checking": ("check_answers",),
+    "score.engraving": ("page",),
+    "score.tables": ("text",),
+    "score.writing": ("write_files",),
+    "sound.events": ("cycle_events",),
+    "sound.listening": ("listen",),
+    "exercises.catalogue": (
         *("KINDS", "answer_call", "drop", "exercise", "exercise_set", "find_gaps", "find_grips", "find_root"),
         *("harmonise_bar", "harmonise_phrase", "mend", "name_inversion", "next_inversion", "random_exercise"),
         *("shell", "spell", "which_degree", "which_diminished"),
     ),
-    "worksheets": ("sheet", "write_worksheet"),
-    "marking": ("mark", "overview", "summary"),
-    "survey": ("formula", "repertoire"),
-    "diagrams": (
-        "calls_picture",
-        "grip_marks",
-        "grip_row",
-        "hand_picture",
-        "melody_picture",
-        "neck_picture",
-        "voice_paths",
-    ),
+    "classroom.sheets": ("sheet",),
+    "classroom.worksheets": ("write_worksheet",),
+    "classroom.marking": ("mark",),
+    "classroom.marks": ("overview", "summary"),
+    "classroom.difficulty": ("formula",),
+    "classroom.repertoire": ("repertoire",),
+    "pictures.neck": ("grip_marks", "neck_picture"),
+    "pictures.grips": ("grip_row", "voice_paths"),
+    "pictures.melody": ("melody_picture",),
+    "pictures.hand": ("hand_picture",),
+    "pictures.calls": ("calls_picture",),
 }
+"""The table of contents: the room of every public name."""
+
+SUCCESSORS = {"answer": "respond", "keeping": "keep_answer", "without": "ban_answer", "written": "with_own"}
+"""Names that are gone, and what took their place."""
+
 _HOME = {name: room for room, names in ROOMS.items() for name in names}
 __all__ = list(_HOME)  # noqa: PLE0605
 
 
 def __getattr__(name: str) -> object:
+    if name in SUCCESSORS:
+        raise AttributeError(f"harmonylib.{name} is now called {SUCCESSORS[name]}: write that instead")
     if name not in _HOME:
         raise AttributeError(f"module 'harmonylib' has no attribute {name!r}")
     return getattr(import_module(f"harmonylib.{_HOME[name]}"), name)

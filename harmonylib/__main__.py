@@ -15,7 +15,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import NoReturn, TextIO
 
-from harmonylib.pitch import HarmonyError
+from harmonylib.errors import HarmonyError
 
 CHAPTERS = Path(__file__).resolve().parent.parent / "chapters"
 FIRST_CHAPTER = "00_start_here.ipynb"
@@ -32,11 +32,11 @@ class _Parser(argparse.ArgumentParser):
 
 def parser() -> argparse.ArgumentParser:
     """The command line, described."""
-    from harmonylib.arranging import DENSITIES
-    from harmonylib.fills import CONTOURS, Manner
-    from harmonylib.neck import LONG_SCALE, TUNINGS
-    from harmonylib.printing import PAPERS
-    from harmonylib.scores import SOUNDS
+    from harmonylib.answering.manner import CONTOURS, Manner
+    from harmonylib.arranging.density import DENSITIES
+    from harmonylib.guitar.neck import LONG_SCALE, TUNINGS
+    from harmonylib.score.pdf import PAPERS
+    from harmonylib.score.writing import SOUNDS
 
     top = _Parser(
         prog="python -m harmonylib",
@@ -159,7 +159,7 @@ def parser() -> argparse.ArgumentParser:
 
 def _hand_options(command: argparse.ArgumentParser) -> None:
     """How far the hand stretches, and how high up the neck it goes."""
-    from harmonylib.neck import LAST_FRET, REACH_MM
+    from harmonylib.guitar.neck import LAST_FRET, REACH_MM
 
     command.add_argument(
         "--reach", metavar="MM", type=float, default=REACH_MM, help=f"the hand's stretch ({REACH_MM:.0f} mm)"
@@ -191,7 +191,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _plain(text: str) -> str:
-    from harmonylib.notation import plain  # late: Ctrl-C while it loads is then caught
+    from harmonylib.wording import plain  # late: Ctrl-C while it loads is then caught
 
     return plain(text)
 
@@ -232,12 +232,16 @@ def _arrange(options: argparse.Namespace) -> int:
     with tqdm(
         total=3, desc="reading", delay=1, leave=False, disable=None, bar_format="{desc} {bar} {n}/{total}"
     ) as progress:
-        from harmonylib.arranging import arrange, check
+        from harmonylib.answering.checking import check_answers
+        from harmonylib.answering.manner import Manner
+        from harmonylib.answering.respond import respond
+        from harmonylib.arranging.arrange import arrange
+        from harmonylib.arranging.checking import check
         from harmonylib.files import safe_stem
-        from harmonylib.fills import Manner, answer, check_answers
-        from harmonylib.neck import Neck
-        from harmonylib.scores import text, write_files
-        from harmonylib.tunes import read
+        from harmonylib.guitar.neck import Neck
+        from harmonylib.score.tables import text
+        from harmonylib.score.writing import write_files
+        from harmonylib.tunes.reading import read
 
         neck = Neck(options.tuning, options.frets, options.scale, options.reach, options.capo)
         tune = read(options.tune, options.number)
@@ -248,7 +252,7 @@ def _arrange(options: argparse.Namespace) -> int:
         )
         if options.answers:
             manner = Manner(options.answers, options.approached, "both", options.contour, options.swing, options.seed)
-            arrangement = answer(arrangement, manner)
+            arrangement = respond(arrangement, manner)
         faults = [*check(arrangement), *check_answers(arrangement)]
         progress.update()
         progress.set_description("engraving", refresh=False)
@@ -265,8 +269,8 @@ def _arrange(options: argparse.Namespace) -> int:
 
 
 def _survey(options: argparse.Namespace) -> int:
-    from harmonylib.neck import Neck
-    from harmonylib.survey import survey
+    from harmonylib.classroom.repertoire import survey
+    from harmonylib.guitar.neck import Neck
 
     neck = Neck(frets=options.frets, reach_mm=options.reach)
     found = survey(options.folder, options.out, neck=neck, tempo=options.tempo, jobs=options.jobs, progress=True)
@@ -282,7 +286,8 @@ def _survey(options: argparse.Namespace) -> int:
 
 
 def _worksheet(options: argparse.Namespace) -> int:
-    from harmonylib.worksheets import read_spec, write_worksheet
+    from harmonylib.classroom.sheets import read_spec
+    from harmonylib.classroom.worksheets import write_worksheet
 
     made = read_spec(options.spec, options.seed, options.paper)
     files = write_worksheet(made, options.out, Path(options.spec).stem)
@@ -292,7 +297,8 @@ def _worksheet(options: argparse.Namespace) -> int:
 
 
 def _mark(options: argparse.Namespace) -> int:
-    from harmonylib.marking import find_key, mark, read_key, summary, write_marks
+    from harmonylib.classroom.marking import find_key, mark, read_key
+    from harmonylib.classroom.marks import summary, write_marks
 
     key = Path(options.key) if options.key else find_key(Path(options.folder))
     marks = mark(options.folder, read_key(key, options.seed), key)
@@ -318,7 +324,7 @@ def _course(options: argparse.Namespace) -> int:
             f"no chapters beside the library ({FIRST_CHAPTER} is missing): run this from a full checkout"
         )
     if options.projector:
-        from harmonylib.projector import PORT, serve
+        from harmonylib.classroom.projector import PORT, serve
 
         serve(
             CHAPTERS,

@@ -1,11 +1,6 @@
-"""Files: what a run writes into a folder, all of it or none.
+"""An arrangement as a table: one row a note or answer, as CSV for a spreadsheet and as lines for a terminal.
 
-Conventions
-- A file is written under a passing name in its folder and then renamed, so what bears its own name is always whole.
-- A failure or Ctrl-C puts back what was there before.
-- One run at a time writes into a folder: of two that write the same names at once, all files come from the later one.
-- A process that is killed while its files are renamed (about a millisecond) leaves whole files, of which some are
-  old and some new; the same command writes them all again. Its passing folder goes with the next run that writes there.
+Sources: CSV as RFC 4180 has it.
 """
 
 from __future__ import annotations
@@ -21,10 +16,25 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from harmonylib.notation import plain
-from harmonylib.pitch import HarmonyError
+from harmonylib.errors import HarmonyError
+from harmonylib.wording import plain
+
+_FORMULA = re.compile(r"""(^|[;\t])(?=[\s"\u200b-\u200f\ufeff]*[=+\-@\uff1d\uff0b\uff0d\uff20])|^(?=[\t\r\n])""")
+"""Where a cell, or what a spreadsheet that splits at semicolons takes for one, starts like a formula."""
+
+
+def safe_cell(value: str) -> str:
+    """The value, made harmless for spreadsheets, which run cells that start like a formula.
+
+    >>> safe_cell("=1+1"), safe_cell("♭7"), safe_cell(" ＝1"), safe_cell("x;=1+1")
+    ("'=1+1", '♭7', "' ＝1", "x;'=1+1")
+    """
+    return _FORMULA.sub(r"\1'", value)
+
 
 PASSING, LOCK = ".writing-", ".writing.lock"
+
+
 PATIENCE_S = 20.0
 """Seconds to wait for another run that writes into the same folder; it needs a few hundredths of one."""
 
@@ -144,3 +154,17 @@ else:
         with suppress(OSError):
             place.unlink()
         os.close(held)
+
+
+def read_limited(file: Path, most: int) -> bytes:
+    """The bytes of a file of the teacher's; raises `HarmonyError`."""
+    try:
+        with file.open("rb") as stream:
+            data = stream.read(most + 1)
+    except FileNotFoundError:
+        raise HarmonyError(f"{str(file)!r} was not found: check the name and the folder") from None
+    except (OSError, ValueError) as error:
+        raise HarmonyError(f"{str(file)!r} cannot be opened: {getattr(error, 'strerror', '') or error}") from None
+    if len(data) > most:
+        raise HarmonyError(f"{str(file)!r} is larger than {most // 1_000_000} MB")
+    return data

@@ -11,18 +11,22 @@ from html.parser import HTMLParser
 from typing import Any
 from xml.sax.saxutils import escape
 
-from harmonylib.arranging import Arrangement, arrange
-from harmonylib.diagrams import calls_picture, hand_picture, melody_picture, neck_picture
-from harmonylib.exercises import find_gaps, harmonise_bar
-from harmonylib.fills import answer
-from harmonylib.marking import Marks, Row, overview
-from harmonylib.neck import Neck
-from harmonylib.printing import engrave, page
-from harmonylib.sound import listen
-from harmonylib.survey import Row as Surveyed
-from harmonylib.survey import Survey
-from harmonylib.tunes import read_text
-from harmonylib.worksheets import sheet
+from harmonylib.answering.respond import respond
+from harmonylib.arranging.arrange import arrange
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.classroom.difficulty import Row as Surveyed
+from harmonylib.classroom.marks import Marks, Row, overview
+from harmonylib.classroom.reports import Survey
+from harmonylib.classroom.sheets import sheet
+from harmonylib.exercises.catalogue import find_gaps, harmonise_bar
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.calls import calls_picture
+from harmonylib.pictures.hand import hand_picture
+from harmonylib.pictures.melody import melody_picture
+from harmonylib.pictures.neck import neck_picture
+from harmonylib.score.engraving import engrave, page
+from harmonylib.sound.listening import listen
+from harmonylib.tunes.reading import read_text
 
 TEXTS = {
     "script": "<script>window.pwned=1</script>",
@@ -77,7 +81,7 @@ def carrying(text: str) -> Arrangement:
     tune = read_text(ABC.format("x", "x"))
     bars = tuple(replace(bar, marks=(text,), ending=text) for bar in tune.bars)
     tune = replace(tune, title=text, composer=text, bars=bars, remarks=(text,))
-    return answer(replace(arrange(tune, density="every"), remarks=(text,)))
+    return respond(replace(arrange(tune, density="every"), remarks=(text,)))
 
 
 def surveyed(text: str) -> Survey:

@@ -9,9 +9,10 @@ from typing import Any
 
 import pytest
 
-from harmonylib.diagrams import THEMES
-from harmonylib.exercises import KINDS, Exercise, find_grips, next_inversion, random_exercise, spell, which_degree
-from harmonylib.pitch import HarmonyError
+from harmonylib.errors import HarmonyError
+from harmonylib.exercises.base import Exercise
+from harmonylib.exercises.catalogue import KINDS, find_grips, next_inversion, random_exercise, spell, which_degree
+from harmonylib.pictures.theme import THEMES
 from tests.test_widgets import alive, bundle
 from widgets import AnswerBox, Tally
 from widgets.answer import GRIPS, MOST_BYTES, written

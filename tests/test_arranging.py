@@ -17,33 +17,26 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from harmonylib.arranging import (
-    COMFORT_FRET,
-    COMFORT_MM,
-    DENSITIES,
-    FASTEST_CHORD_S,
-    GRIP_COSTS,
-    SHIFT_MM,
-    STEP_COSTS,
-    TRAVEL_MM_S,
-    TREATMENTS,
-    Arrangement,
-    Option,
-    Settings,
-    arrange,
-    best,
-    best_chains,
-    check,
-    single_options,
-)
-from harmonylib.arranging import _options as options_of
-from harmonylib.chords import FAMILIES, Chord
-from harmonylib.chordtones import DEGREE_WORDS, ROLES, degree_of, examine
-from harmonylib.diminished import passing
-from harmonylib.neck import Grip, Neck
-from harmonylib.pitch import HarmonyError, Name, Pitch, spell
-from harmonylib.tunes import Bar, Change, Note, Tune
-from harmonylib.voicings import voice
+from harmonylib.arranging.arrange import arrange, best
+from harmonylib.arranging.arrangement import TREATMENTS, Arrangement, Settings
+from harmonylib.arranging.candidates import option_columns as options_of
+from harmonylib.arranging.candidates import single_options
+from harmonylib.arranging.chain import Option, best_chains
+from harmonylib.arranging.checking import check
+from harmonylib.arranging.costs import COMFORT_FRET, COMFORT_MM, GRIP_COSTS, SHIFT_MM, STEP_COSTS, TRAVEL_MM_S
+from harmonylib.arranging.density import DENSITIES, FASTEST_CHORD_S
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.diminished import passing
+from harmonylib.theory.families import FAMILIES
+from harmonylib.theory.pitch import Name, Pitch, spell
+from harmonylib.theory.tones import DEGREE_WORDS, degree_of
+from harmonylib.theory.voicings import voice
+from harmonylib.tunes.chordtones import ROLES, examine
+from harmonylib.tunes.metre import Bar
+from harmonylib.tunes.tune import Change, Note, Tune
 
 
 def tune_of(*bars: str, fifths: int = 0, tempo: float = 120, metre: tuple[int, int] = (4, 4), mode: str = "major"):

@@ -6,10 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from harmonylib.arranging import Settings, best_chains
-from harmonylib.neck import Neck
-from harmonylib.tunes import read
-from harmonylib.voicings import SPREADS
+from harmonylib.arranging.arrangement import Settings
+from harmonylib.arranging.chain import best_chains
+from harmonylib.guitar.neck import Neck
+from harmonylib.theory.voicings import SPREADS
+from harmonylib.tunes.reading import read
 from tests.bench.__main__ import PARTS, TUNES, Line, main, table
 from tests.bench.learners import class_of
 from tests.bench.searches import Lattice, by_networkx, by_ortools, by_trying_all, lattice

@@ -5,9 +5,11 @@ from pathlib import Path
 import pytest
 from music21 import common
 
-from harmonylib.arranging import DENSITIES, arrange, check
-from harmonylib.neck import Neck
-from harmonylib.tunes import read
+from harmonylib.arranging.arrange import arrange
+from harmonylib.arranging.checking import check
+from harmonylib.arranging.density import DENSITIES
+from harmonylib.guitar.neck import Neck
+from harmonylib.tunes.reading import read
 
 CORPUS = Path(common.getCorpusFilePath())
 OWN = Path(__file__).resolve().parent.parent / "chapters" / "tunes"

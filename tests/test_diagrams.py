@@ -10,27 +10,22 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from harmonylib.arranging import arrange
-from harmonylib.chords import Chord
-from harmonylib.diagrams import (
-    MARKS,
-    OKABE_ITO,
-    THEMES,
-    Mark,
-    calls_picture,
-    grip_marks,
-    grip_row,
-    hand_picture,
-    melody_picture,
-    neck_frame,
-    neck_picture,
-    voice_paths,
-)
-from harmonylib.neck import Grip, Neck
-from harmonylib.notation import plain
-from harmonylib.pitch import HarmonyError, Pitch
-from harmonylib.tunes import Bar, Change, Note, Tune
-from harmonylib.voicings import voice
+from harmonylib.arranging.arrange import arrange
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.calls import calls_picture
+from harmonylib.pictures.grips import grip_row, voice_paths
+from harmonylib.pictures.hand import hand_picture
+from harmonylib.pictures.melody import melody_picture
+from harmonylib.pictures.neck import Mark, grip_marks, neck_frame, neck_picture
+from harmonylib.pictures.theme import MARKS, OKABE_ITO, THEMES
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.pitch import Pitch
+from harmonylib.theory.voicings import voice
+from harmonylib.tunes.metre import Bar
+from harmonylib.tunes.tune import Change, Note, Tune
+from harmonylib.wording import plain
 
 NECK = Neck()
 CMAJ7 = voice("Cmaj7", "drop 2", "E4")

@@ -16,14 +16,14 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from harmonylib.arranging import check
-from harmonylib.chords import Chord, interval
-from harmonylib.chordtones import DEGREE_WORDS
-from harmonylib.diagrams import Mark
-from harmonylib.exercise_tunes import invented
-from harmonylib.exercises import (
+from harmonylib.answering.checking import check_answers
+from harmonylib.answering.gaps import gaps
+from harmonylib.answering.own import with_own
+from harmonylib.arranging.checking import check
+from harmonylib.errors import HarmonyError
+from harmonylib.exercises.base import Reply
+from harmonylib.exercises.catalogue import (
     KINDS,
-    Reply,
     answer_call,
     drop,
     exercise,
@@ -43,11 +43,16 @@ from harmonylib.exercises import (
     which_degree,
     which_diminished,
 )
-from harmonylib.fills import check_answers, gaps, written
-from harmonylib.neck import Grip, Neck
-from harmonylib.pitch import HarmonyError, Name, Pitch
-from harmonylib.pitch import spell as plain_name
-from harmonylib.voicings import INVERSIONS, voice
+from harmonylib.exercises.tunes import invented
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.neck import Mark
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.families import interval
+from harmonylib.theory.pitch import Name, Pitch
+from harmonylib.theory.pitch import spell as plain_name
+from harmonylib.theory.tones import DEGREE_WORDS
+from harmonylib.theory.voicings import INVERSIONS, voice
 
 NECK = Neck()
 ON_TUNES = ("harmonise_bar", "harmonise_phrase", "find_gaps", "answer_call", "mend")
@@ -955,7 +960,7 @@ def test_answers_to_a_call_are_what_the_checker_accepts():
         for voicing, grip in NECK.cycle(call.voicing, call.grip.strings):
             assert voicing
             hit = (opens, Fraction(1, 2), str(grip))
-            fits = not check_answers(written(arrangement, gap.call, [hit]))
+            fits = not check_answers(with_own(arrangement, gap.call, [hit]))
             for form in (
                 hit,
                 [hit],

@@ -20,9 +20,10 @@ import pytest
 
 from harmonylib import files
 from harmonylib.__main__ import main
+from harmonylib.classroom.repertoire import survey
+from harmonylib.classroom.store import STORE
+from harmonylib.errors import HarmonyError
 from harmonylib.files import LOCK, PASSING, write_together
-from harmonylib.pitch import HarmonyError
-from harmonylib.survey import STORE, survey
 
 ROOT = Path(__file__).resolve().parent.parent
 TUNE = 'X:1\nT:Four bars\nM:4/4\nL:1/4\nQ:1/4=90\nK:C\n"Cmaj7"E2 G D|"Dm7"F2 A2|"G7"B2 G2|"C6"E4|\n'

@@ -18,34 +18,31 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from music21 import common
 
-from harmonylib.arranging import DENSITIES, SHIFT_MM, TRAVEL_MM_S, Answer, Arrangement, Option, arrange, check
-from harmonylib.chords import Chord
-from harmonylib.fills import (
-    APPROACH_S,
-    CONTOURS,
-    COSTS,
-    FASTEST_ANSWER_S,
-    RHYTHMS,
-    SHORTEST_GAP_S,
-    Gap,
-    Manner,
-    _drawn_approach,
-    _draws,
-    answer,
-    answers_for,
-    check_answers,
-    gaps,
-    keeping,
-    signature,
-    without,
-    written,
-)
-from harmonylib.neck import Grip, Neck
-from harmonylib.notation import events, musicxml
-from harmonylib.pitch import HarmonyError, Pitch, spell
-from harmonylib.tables import csv_text
-from harmonylib.tunes import Bar, Tune, read
-from harmonylib.voicings import voice
+from harmonylib.answering.checking import check_answers
+from harmonylib.answering.gaps import SHORTEST_GAP_S, Gap, gaps
+from harmonylib.answering.manner import CONTOURS, COSTS, Manner
+from harmonylib.answering.own import ban_answer, keep_answer, with_own
+from harmonylib.answering.palette import signature
+from harmonylib.answering.respond import _drawn_approach, _draws, answers_for, respond
+from harmonylib.answering.rhythms import APPROACH_S, FASTEST_ANSWER_S, RHYTHMS
+from harmonylib.arranging.arrange import arrange
+from harmonylib.arranging.arrangement import Answer, Arrangement
+from harmonylib.arranging.chain import Option
+from harmonylib.arranging.checking import check
+from harmonylib.arranging.costs import SHIFT_MM, TRAVEL_MM_S
+from harmonylib.arranging.density import DENSITIES
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.score.events import written_events
+from harmonylib.score.musicxml import musicxml
+from harmonylib.score.tables import csv_text
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.pitch import Pitch, spell
+from harmonylib.theory.voicings import voice
+from harmonylib.tunes.metre import Bar
+from harmonylib.tunes.reading import read
+from harmonylib.tunes.tune import Tune
 from tests.test_arranging import SYMBOLS, grip_cost, index_finger_mm, tune_of
 
 OWN = Path(__file__).resolve().parent.parent / "chapters" / "tunes"
@@ -67,7 +64,7 @@ def assert_fits(plain: Arrangement, answered: Arrangement) -> None:
     neck = plain.settings.neck
     assert answered.choices == plain.choices
     assert (answered.tune, answered.source, answered.settings) == (plain.tune, plain.source, plain.settings)
-    calls = [event for event in events(answered) if event.voice == 1]
+    calls = [event for event in written_events(answered) if event.voice == 1]
     assert [(event.onset, event.pitches[-1]) for event in calls] == [(n.onset, n.pitch) for n in plain.tune.notes]
     assert all(0 < answered.held(c.index) <= c.note.duration for c in answered.choices)
     room = {gap.call: gap for gap in gaps(plain)}
@@ -127,7 +124,7 @@ def test_whole_tunes_are_answered_soundly_in_every_manner(path, tempo):
         manner = Manner(
             share=1, approached=0.7, approach_from=side, contour=contour, swing=number % 2 == 1, seed=number
         )
-        answered = answer(plain, manner)
+        answered = respond(plain, manner)
         assert_fits(plain, answered)
         assert check(answered) == []
         sides |= {item.approach for item in answered.answers if side == "both"}
@@ -146,7 +143,7 @@ def test_the_faster_the_fewer_answers_and_the_reason_is_given(path):
     slow_gaps, fast_gaps = gaps(slow), gaps(fast)
     assert [gap.call for gap in slow_gaps] == [gap.call for gap in fast_gaps], "the same gaps, at other tempos"
     for seed in range(3):
-        many, few = answer(slow, share=1, seed=seed), answer(fast, share=1, seed=seed)
+        many, few = respond(slow, share=1, seed=seed), respond(fast, share=1, seed=seed)
         answered = [{item.call for item in made.answers} for made in (many, few)]
         assert answered[1] < answered[0]
         assert len(few.answers) < len(many.answers)
@@ -166,7 +163,7 @@ def test_one_gap_holds_fewer_chords_the_faster_it_goes():
     held, most = tune_of("[G7] D5/4", "[Cmaj7] B4/4"), []
     for tempo in (60, 100, 200, 250, 300, 400):
         plain = arrange(held, tempo=tempo, density="every")
-        made = [one(0, answer(plain, share=1, approached=1, seed=seed)) for seed in range(40)]
+        made = [one(0, respond(plain, share=1, approached=1, seed=seed)) for seed in range(40)]
         most.append(max(len(answers) for answers in made))
     assert most == sorted(most, reverse=True)
     assert most[0] == 4, "three chords and an approach"
@@ -177,7 +174,7 @@ def test_one_gap_holds_fewer_chords_the_faster_it_goes():
 def test_the_share_of_gaps_is_answered_and_the_rest_stays_silent(share):
     plain = arranged(SHEETS[0], 100)
     there = [gap for gap in gaps(plain) if not gap.why_silent]
-    answered = answer(plain, share=share, seed=4)
+    answered = respond(plain, share=share, seed=4)
     assert len({item.call for item in answered.answers}) == round(share * len(there))
     assert answered.remarks[-1].startswith(f"{round(share * len(there))} of ")
     if share == 0:
@@ -186,14 +183,14 @@ def test_the_share_of_gaps_is_answered_and_the_rest_stays_silent(share):
 
 def test_a_greater_share_adds_answers_and_changes_none():
     plain = arranged(SHEETS[0], 100)
-    steps = [answer(plain, share=share / 8, seed=2).answers for share in range(9)]
+    steps = [respond(plain, share=share / 8, seed=2).answers for share in range(9)]
     assert all(set(map(str, a)) <= set(map(str, b)) for a, b in pairwise(steps))
     assert len(steps[-1]) > len(steps[4]) > 0
 
 
 def test_seeds_differ_and_a_seed_repeats():
     plain = arranged(SHEETS[0], 100)
-    texts = [musicxml(answer(plain, share=1, seed=seed)) for seed in (*range(4), *range(4))]
+    texts = [musicxml(respond(plain, share=1, seed=seed)) for seed in (*range(4), *range(4))]
     assert texts[:4] == texts[4:]
     assert len(set(texts)) == 4
 
@@ -201,14 +198,14 @@ def test_seeds_differ_and_a_seed_repeats():
 @pytest.mark.parametrize(
     ("call", "why"),
     [
-        (lambda plain: answer("C7"), "'C7' is not an arrangement: make one first"),
-        (lambda plain: answer(plain, colour="blue"), "'colour' is not a setting here: there are share, approached"),
-        (lambda plain: answer(plain, share="all"), "share 'all': give a share between 0 and 1"),
-        (lambda plain: answer(plain, keep={0: "x3545x"}), "cannot be kept: keep maps calls to answers"),
-        (lambda plain: answer(plain, bans=[3]), r"\[3\] cannot be followed: bans are pairs of a call and an answer"),
-        (lambda plain: keeping(plain, None, 0), "None is not a Manner"),
-        (lambda plain: written(plain, "0", []), "'0' is not the number of a note"),
-        (lambda plain: written(plain, 0, ["x3545x"]), r"are no hits: write each as \(start, length, grip\)"),
+        (lambda plain: respond("C7"), "'C7' is not an arrangement: make one first"),
+        (lambda plain: respond(plain, colour="blue"), "'colour' is not a setting here: there are share, approached"),
+        (lambda plain: respond(plain, share="all"), "share 'all': give a share between 0 and 1"),
+        (lambda plain: respond(plain, keep={0: "x3545x"}), "cannot be kept: keep maps calls to answers"),
+        (lambda plain: respond(plain, bans=[3]), r"\[3\] cannot be followed: bans are pairs of a call and an answer"),
+        (lambda plain: keep_answer(plain, None, 0), "None is not a Manner"),
+        (lambda plain: with_own(plain, "0", []), "'0' is not the number of a note"),
+        (lambda plain: with_own(plain, 0, ["x3545x"]), r"are no hits: write each as \(start, length, grip\)"),
         (lambda plain: gaps(None), "None is not an arrangement"),
     ],
 )
@@ -219,7 +216,7 @@ def test_what_is_of_another_kind_is_refused_by_name(call, why):
 
 def test_answering_again_starts_afresh():
     plain = arranged(SHEETS[0], 100)
-    assert answer(answer(plain, share=1, seed=5), share=0.5) == answer(plain, share=0.5)
+    assert respond(respond(plain, share=1, seed=5), share=0.5) == respond(plain, share=0.5)
 
 
 # --- small random tunes -------------------------------------------------------------------------------------------
@@ -286,10 +283,10 @@ MANNERS = st.builds(
 @settings(max_examples=150)
 def test_any_tune_is_answered_soundly_and_the_same_each_time(made, manner, tempo, density):
     plain = arrange(made, tempo=tempo, density=density)
-    answered, again = answer(plain, manner), answer(plain, manner)
+    answered, again = respond(plain, manner), respond(plain, manner)
     assert_fits(plain, answered)
     assert (musicxml(answered), csv_text(answered)) == (musicxml(again), csv_text(again))
-    silent = answer(plain, manner, share=0)
+    silent = respond(plain, manner, share=0)
     assert replace(silent, remarks=plain.remarks) == plain
     assert musicxml(silent) == musicxml(plain)
     assert csv_text(silent) == csv_text(plain)
@@ -314,10 +311,10 @@ EMPTY_FIRST = tune_of(
 @settings(max_examples=30)
 def test_any_neck_is_answered_soundly(neck, made, manner, spreads, tempo):
     plain = arrange(made, neck=neck, spreads=spreads, tempo=tempo, density="every")
-    answered = answer(plain, manner)
+    answered = respond(plain, manner)
     assert_fits(plain, answered)
     assert {item.voicing.spread for item in answered.answers} <= set(spreads)
-    assert musicxml(answered) == musicxml(answer(plain, manner))
+    assert musicxml(answered) == musicxml(respond(plain, manner))
     assert csv_text(answered)
 
 
@@ -329,7 +326,7 @@ def test_the_slowest_and_the_fastest_are_answered(neck, tempo):
     plain = arrange(held, neck=neck, density="every")
     assert plain.share == 1
     for seed in range(4):
-        answered = answer(plain, share=1, seed=seed)
+        answered = respond(plain, share=1, seed=seed)
         assert_fits(plain, answered)
         assert len({item.call for item in answered.answers}) == 2
 
@@ -362,7 +359,7 @@ def test_a_pick_up_has_a_gap_and_its_answer_lies_on_the_beats_of_the_bar_line():
     assert (gaps(plain)[0].start, gaps(plain)[0].end) == (Fraction(1, 2), Fraction(5, 2))
     onsets = set()
     for seed in range(20):
-        found = one(0, answer(plain, share=1, approached=0, seed=seed))
+        found = one(0, respond(plain, share=1, approached=0, seed=seed))
         onsets |= {item.onset for item in found if item.rhythm == "on the beat"}
     assert onsets == {Fraction(1, 2), Fraction(3, 2)}
 
@@ -373,7 +370,7 @@ def test_on_the_beat_means_the_felt_beat_of_its_own_bar(second):
     made = tune_of("[Cmaj7] E5/3 r/1/2", "r/3", "[Dm7] F5/3")
     made = replace(made, bars=(made.bars[0], *(replace(bar, metre=second) for bar in made.bars[1:])))
     plain, beat = arrange(made, density="every", tempo=90), felt(made.bars[1])
-    found = [one(0, answer(plain, share=1, approached=0, seed=seed)) for seed in range(100)]
+    found = [one(0, respond(plain, share=1, approached=0, seed=seed)) for seed in range(100)]
     inside = [item.onset - made.bars[1].onset for answers in found for item in answers if item.rhythm == "on the beat"]
     inside = [offset for offset in inside if offset >= 0]
     assert len(inside) > 3
@@ -385,7 +382,7 @@ def test_swing_lays_off_beat_chords_and_approaches_on_the_last_third(swing):
     plain = arrange(tune_of("[Cmaj7] E5/4", "[Dm7] F5/4"), density="every", tempo=100)
     places = set()
     for seed in range(40):
-        for item in answer(plain, share=1, approached=1, swing=swing, seed=seed).answers:
+        for item in respond(plain, share=1, approached=1, swing=swing, seed=seed).answers:
             if item.rhythm != "triplet pick-up":
                 places.add(item.onset % 1)
     assert places == ({0, Fraction(2, 3), Fraction(1, 3)} if swing else {0, Fraction(1, 2)})
@@ -575,7 +572,7 @@ def test_the_best_answers_are_those_found_by_trying_all(name):
         for cost, answers in found:
             assert costs[key_of(answers)] == pytest.approx(cost)
         assert len({key_of(answers) for _, answers in found}) == len(found)
-        assert key_of(one(gap.call, answer(plain, manner))) == key_of(found[0][1])
+        assert key_of(one(gap.call, respond(plain, manner))) == key_of(found[0][1])
         met |= {len(place) for place in every.places} | (
             {"led"} if any(map(any, map(every.led, every.places))) else set()
         )
@@ -607,7 +604,7 @@ def test_bans_bring_the_next_best_again_and_again():
     plain = arrange(tune_of("[Cmaj7] E5/4", "[Dm7] F5/2 r/2"), density="every")
     manner, cost, gone = Manner(share=1, seed=1), -inf, set()
     ranked = {key_of(answers): cost for cost, answers in answers_for(plain, gaps(plain)[0], manner, 30)}
-    first = answered = answer(plain, manner)
+    first = answered = respond(plain, manner)
     for _ in range(28):
         assert check_answers(answered) == []
         own = one(0, answered)
@@ -617,8 +614,8 @@ def test_bans_bring_the_next_best_again_and_again():
         cost = ranked[key_of(own)]
         gone.add(key_of(own))
         assert [item for item in answered.answers if item.call] == [item for item in first.answers if item.call]
-        manner = without(answered, manner, 0)
-        answered = answer(answered, manner)
+        manner = ban_answer(answered, manner, 0)
+        answered = respond(answered, manner)
     assert len(answered.remarks) == len(first.remarks)
 
 
@@ -628,10 +625,10 @@ def test_a_gap_falls_silent_when_all_is_banned():
     )
     manner, answered, rounds = Manner(share=1, approached=0), little, 0
     total = len(Every(little, gaps(little)[0], manner).costs())
-    answered = answer(little, manner)
+    answered = respond(little, manner)
     while answered.answers:
-        manner = without(answered, manner, 0)
-        answered = answer(little, manner)
+        manner = ban_answer(answered, manner, 0)
+        answered = respond(little, manner)
         rounds += 1
     assert rounds == total > 3
     assert answered.remarks[-1] == "0 of 1 gaps are answered"
@@ -639,22 +636,22 @@ def test_a_gap_falls_silent_when_all_is_banned():
 
 def test_what_is_kept_stays_whatever_else_changes(plain):
     manner = Manner(share=1, seed=3)
-    answered = answer(plain, manner)
-    kept = keeping(answered, manner, 1)
+    answered = respond(plain, manner)
+    kept = keep_answer(answered, manner, 1)
     others = set()
     for seed in range(6):
-        again = answer(plain, kept, seed=seed, contour="rising")
+        again = respond(plain, kept, seed=seed, contour="rising")
         assert one(1, again) == one(1, answered)
         others.add(str(one(0, again)))
         assert check_answers(again) == []
     assert len(others) > 1
-    alone = answer(plain, kept, share=0)
+    alone = respond(plain, kept, share=0)
     assert alone.answers == one(1, answered)
 
 
 def test_silence_can_be_kept_too(plain):
-    manner = keeping(plain, Manner(share=1), 0)
-    assert {item.call for item in answer(plain, manner).answers} == {gap.call for gap in gaps(plain)} - {0}
+    manner = keep_answer(plain, Manner(share=1), 0)
+    assert {item.call for item in respond(plain, manner).answers} == {gap.call for gap in gaps(plain)} - {0}
 
 
 @pytest.mark.parametrize(
@@ -672,19 +669,19 @@ def test_silence_can_be_kept_too(plain):
 )
 def test_a_manner_that_cannot_be_followed_is_refused(plain, change, why):
     with pytest.raises(HarmonyError, match=why):
-        answer(plain, **change)
+        respond(plain, **change)
 
 
-@pytest.mark.parametrize("change", [keeping, without])
+@pytest.mark.parametrize("change", [keep_answer, ban_answer])
 def test_a_note_without_a_gap_can_be_neither_kept_nor_banned(plain, change):
     with pytest.raises(HarmonyError, match="note 7 has no gap after it"):
-        answer(plain, change(plain, Manner(), 7))
+        respond(plain, change(plain, Manner(), 7))
 
 
 def test_a_signature_tells_answers_apart(plain):
-    made = one(0, answer(plain, share=1, seed=1))
+    made = one(0, respond(plain, share=1, seed=1))
     assert signature(made) == " ".join(f"{item.onset}:{item.grip}" for item in made)
-    assert signature(made) != signature(one(1, answer(plain, share=1, seed=1)))
+    assert signature(made) != signature(one(1, respond(plain, share=1, seed=1)))
 
 
 # --- planted faults -----------------------------------------------------------------------------------------------
@@ -696,7 +693,7 @@ FIRST, SECOND = "xx9988", "x-10-10-9-12-x"  # two voicings of Cmaj7
 def good_fixture() -> Arrangement:
     """A call held for four beats at 60, answered by two chords, the second one approached from below."""
     bars = ("[Cmaj7] E5/4", "[Dm7] F5/3 [N.C.] A4/1", "[Cmaj7] E5/2 [Dm7] r/1 [N.C.] r/1")
-    made = written(arrange(tune_of(*bars), density="every", tempo=60), 0, [(1, 1, FIRST), (Fraction(5, 2), 1, SECOND)])
+    made = with_own(arrange(tune_of(*bars), density="every", tempo=60), 0, [(1, 1, FIRST), (Fraction(5, 2), 1, SECOND)])
     first, second = made.answers
     good = replace(made, answers=(first, led_by(second, -1, "below"), second))
     assert check_answers(good) == []
@@ -748,7 +745,7 @@ def bent(good: Arrangement) -> Arrangement:
 
 def moved(good: Arrangement, call: int, *hits: tuple[float, float, str]) -> Arrangement:
     """Only these hits, as the answer to another call."""
-    return written(replace(good, answers=()), call, hits)
+    return with_own(replace(good, answers=()), call, hits)
 
 
 def fingerless(good: Arrangement) -> Arrangement:
@@ -866,7 +863,7 @@ def test_a_sound_answer_of_each_call_stays_unblamed(good):
     ],
 )  # fmt: skip
 def test_a_players_own_answer_is_judged_like_any_other(good, call, hits, sentences):
-    made = written(replace(good, answers=()), call, hits)
+    made = with_own(replace(good, answers=()), call, hits)
     assert check_answers(made) == sentences
     assert len(made.answers) == len(hits)
     assert csv_text(made).count("\n") == 1 + len(good.choices) + len(hits)
@@ -874,11 +871,11 @@ def test_a_players_own_answer_is_judged_like_any_other(good, call, hits, sentenc
 
 
 def test_what_the_search_finds_can_be_written_by_hand(plain):
-    found = answer(plain, share=1, approached=0, seed=6)
+    found = respond(plain, share=1, approached=0, seed=6)
     made = plain
     for gap in gaps(plain):
         start = plain.choices[gap.call].note.onset
-        made = written(made, gap.call, [(i.onset - start, i.duration, str(i.grip)) for i in one(gap.call, found)])
+        made = with_own(made, gap.call, [(i.onset - start, i.duration, str(i.grip)) for i in one(gap.call, found)])
     assert check_answers(made) == []
     assert list(map(key_of, [made.answers])) == list(map(key_of, [found.answers]))
     assert [i.voicing.pitches for i in made.answers] == [i.voicing.pitches for i in found.answers]
@@ -886,8 +883,8 @@ def test_what_the_search_finds_can_be_written_by_hand(plain):
 
 
 def test_an_own_answer_replaces_the_one_that_was_there_and_no_other(plain):
-    found = answer(plain, share=1)
-    made = written(found, 1, [(1, 1, "x5756x")])
+    found = respond(plain, share=1)
+    made = with_own(found, 1, [(1, 1, "x5756x")])
     assert [i.call for i in made.answers] == sorted(i.call for i in made.answers)
     assert [str(i.grip) for i in one(1, made)] == ["x5756x"]
     assert [i for i in made.answers if i.call != 1] == [i for i in found.answers if i.call != 1]
@@ -914,4 +911,4 @@ def test_an_own_answer_replaces_the_one_that_was_there_and_no_other(plain):
 )
 def test_what_no_hand_can_play_is_refused(good, call, hit, why):
     with pytest.raises(HarmonyError, match=why):
-        written(good, call, [hit])
+        with_own(good, call, [hit])

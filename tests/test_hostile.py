@@ -26,17 +26,20 @@ import pytest
 import typst
 from lxml import etree
 
-from harmonylib import marking, scores
 from harmonylib.__main__ import main
-from harmonylib.chords import Chord
-from harmonylib.files import safe_stem
-from harmonylib.marking import marks_csv, summary
-from harmonylib.notation import plain
-from harmonylib.pitch import HarmonyError
-from harmonylib.survey import survey
-from harmonylib.tables import safe_cell
-from harmonylib.tunes import Tune, read, read_text
-from harmonylib.worksheets import key_pdf, learner, read_spec, sheet, sheet_pdf
+from harmonylib.classroom.marking import mark
+from harmonylib.classroom.marks import marks_csv, summary
+from harmonylib.classroom.notebook import learner
+from harmonylib.classroom.paper import key_pdf, sheet_pdf
+from harmonylib.classroom.repertoire import survey
+from harmonylib.classroom.sheets import read_spec, sheet
+from harmonylib.errors import HarmonyError
+from harmonylib.files import safe_cell, safe_stem
+from harmonylib.score.writing import write_files
+from harmonylib.theory.chords import Chord
+from harmonylib.tunes.reading import read, read_text
+from harmonylib.tunes.tune import Tune
+from harmonylib.wording import plain
 from tests.hostile import TEXTS, carrying, in_abc, live, marked, score, shown, surveyed
 
 SHORT = {name: text for name, text in TEXTS.items() if len(text) < 1000}
@@ -105,7 +108,7 @@ def test_what_acts_in_a_pdf_is_seen() -> None:
 def test_files_hold_texts_as_text(name: str, tmp_path: Path) -> None:
     text = TEXTS[name][:5000]  # longer ones make a page that takes the printer many seconds
     arrangement = carrying(text)
-    paths = {path.suffix: path for path in scores.write_files(arrangement, tmp_path / "out", text)}
+    paths = {path.suffix: path for path in write_files(arrangement, tmp_path / "out", text)}
     assert all(path.parent == tmp_path / "out" and path.is_file() for path in paths.values())
     assert os.listdir(tmp_path) == ["out"]
     root = etree.parse(paths[".musicxml"], etree.XMLParser(resolve_entities=False, load_dtd=False)).getroot()
@@ -166,7 +169,7 @@ def test_sheet_key_and_notebook_hold_texts_as_text(name: str) -> None:
 
 def heard(tune: Tune) -> Tune:
     """The tune, whose texts are plain."""
-    for text in (tune.title, tune.composer, *tune.remarks, *(mark for bar in tune.bars for mark in bar.marks)):
+    for text in (tune.title, tune.composer, *tune.remarks, *(word for bar in tune.bars for word in bar.marks)):
         assert text.strip() == plain(text)
         assert len(text) <= 400
     return tune
@@ -314,7 +317,7 @@ def work_on(path: Path, answer: Any) -> None:
 def in_a_child(path: Path, most: float) -> str:
     """What came of reading a file in a fresh process, which has so many seconds and 1 GB."""
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload(["music21", "harmonylib.reading_musicxml", "harmonylib.worksheets"])
+    context.set_forkserver_preload(["music21", "harmonylib.tunes.musicxml", "harmonylib.classroom.sheets"])
     ours, theirs = context.Pipe()
     process = context.Process(target=work_on, args=(path, theirs))
     process.start()
@@ -451,7 +454,7 @@ def test_notebooks_of_hostile_names_are_marked_and_told_plainly(
     no_formulas(table)
     assert table.count("\r\n") == count + 1
     made = sheet("x", [{"kind": "spell", "chord": "C7"}])
-    assert not odd_letters(summary(marking.mark(back, made)))
+    assert not odd_letters(summary(mark(back, made)))
 
 
 def test_every_command_tells_hostile_words_plainly(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -8,18 +8,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from harmonylib.chords import (
+from harmonylib.errors import HarmonyError
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.families import (
+    CHORD_KINDS,
     FAMILIES,
-    KINDS,
     MUSICXML_KINDS,
     PRACTICE_ORDER,
     TRIADS,
-    Chord,
     degrees_of,
     interval,
-    spellings,
 )
-from harmonylib.pitch import LETTERS, ROOTS, HarmonyError, Name, Pitch, alter_of, spell
+from harmonylib.theory.pitch import LETTERS, ROOTS, Name, Pitch, alter_of, spell
+from harmonylib.theory.symbols import spellings
 
 FAMILY_TABLE = """
 maj7 ma7 M7 Δ Δ7      | major seventh           | 1 3 5 7     | 0 4 7 11
@@ -345,7 +346,7 @@ def test_what_a_block_chord_cannot_say_is_remarked():
     assert Chord.parse("C7").remarks == ()
 
 
-SUFFIXES = sorted({*spellings(), *KINDS, *MUSICXML_KINDS.values()}) + (
+SUFFIXES = sorted({*spellings(), *CHORD_KINDS, *MUSICXML_KINDS.values()}) + (
     "7b9b13 7b9#9 7#9#11 13b9 13#11 maj7#11 maj9#11 m11b5 m7b5(b13) 7#5#11 9#5 9b5 7sus4b9 6/9#11 m6/9 m(maj9) "
     "dim(maj7) add9 m(add9) add13 add11 7add13 sus2 maj13#11 aug(add9) 11b9 m9b5 7alt dim7(b13) mM9 +9 o9".split()
 )

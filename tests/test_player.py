@@ -8,15 +8,15 @@ from itertools import pairwise
 import pytest
 from ipywidgets.widgets.widget import _instances
 
-from harmonylib import sound
-from harmonylib.arranging import arrange
-from harmonylib.diagrams import THEMES
-from harmonylib.fills import answer
-from harmonylib.neck import Grip
-from harmonylib.pitch import HarmonyError
-from harmonylib.printing import engrave
-from harmonylib.sound import Event
-from harmonylib.tunes import read, read_text
+from harmonylib.answering.respond import respond
+from harmonylib.arranging.arrange import arrange
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.grips import Grip
+from harmonylib.pictures.theme import THEMES
+from harmonylib.score.engraving import engrave
+from harmonylib.sound.events import ACCENT, Event, as_data, click_events, cycle_events, played_events
+from harmonylib.sound.rendering import VOLUME
+from harmonylib.tunes.reading import read, read_text
 from widgets.player import Player
 
 PICK_UP = 'T:Short\nM:4/4\nL:1/8\nQ:1/4=90\nK:C\n"C"G|"Cmaj7"E3G (3efg z2|"Dm7"F8|"G7"B4 d4|'
@@ -50,10 +50,10 @@ def test_rows_swing_as_the_sound_does(made, name, swing):
         "pick-up": lambda: read_text(PICK_UP),
         "compound": lambda: read_text('M:6/8\nL:1/8\nK:F\n"F"A2c f3|"Gm7"B2d g3|'),
     }[name]()
-    arrangement = answer(arrange(tune))
-    played = sound.events(arrangement)
-    clicks, metre = sound.click_events(tune.bars), tune.bars[0].metre
-    rows = sound.as_data([*played, *clicks], 90, swing, metre)["events"]
+    arrangement = respond(arrange(tune))
+    played = played_events(arrangement)
+    clicks, metre = click_events(tune.bars), tune.bars[0].metre
+    rows = as_data([*played, *clicks], 90, swing, metre)["events"]
     score = made(arrangement).score
     wanted = [time for row in rows for time in (row["onset"], row["onset"] + row["duration"])]
     got = [time for pair in times(score["events"] + score["clicks"], swing) for time in pair]
@@ -76,11 +76,11 @@ def test_count_in_leads_into_every_bar(made):
     onsets = {n: [click["onset"] for click in bar["countIn"][0]] for n, bar in enumerate((pick_up, first, second))}
     assert onsets == {0: [-7, -6, -5, -4, -3, -2, -1, 0], 1: [-3, -2, -1, 0], 2: [1, 2, 3, 4]}
     assert [click["onset"] for click in second["countIn"][1]] == [-3, -2, -1, 0, 1, 2, 3, 4]
-    assert [click["midi"] == [sound.ACCENT] for click in second["countIn"][0]] == [True, False, False, False]
+    assert [click["midi"] == [ACCENT] for click in second["countIn"][0]] == [True, False, False, False]
 
 
 def test_every_event_has_its_line_and_its_note_in_the_engraving(made):
-    arrangement = answer(arrange(read(TUNE)))
+    arrangement = respond(arrange(read(TUNE)))
     svg = engrave(arrangement)
     player = made(arrangement, svg=svg)
     ids = re.findall(r'<g id="([na]\d+)" class="note"', svg)
@@ -107,8 +107,8 @@ def test_tempo_title_and_bars_come_from_the_arrangement(made):
 
 
 def test_volume_starts_low_and_nothing_plays_by_itself(made):
-    player = made(sound.cycle_events([Grip.parse("x3545x")]))
-    assert player.volume == sound.VOLUME <= 0.4
+    player = made(cycle_events([Grip.parse("x3545x")]))
+    assert player.volume == VOLUME <= 0.4
     assert not player.playing
     assert "safe level" in player.score["caution"]
 
@@ -126,7 +126,7 @@ def test_still_picture_stands_beside_the_live_view(made):
 
 def test_close_leaves_no_models():
     before = set(_instances)
-    player = Player(sound.cycle_events([Grip.parse("x3545x")]))
+    player = Player(cycle_events([Grip.parse("x3545x")]))
     assert set(_instances) > before
     player.close()
     player.close()
@@ -136,7 +136,7 @@ def test_close_leaves_no_models():
 def test_load_puts_other_music_in_and_keeps_the_settings(made):
     player = made(arrange(read_text(PICK_UP)), tempo=70, swing=0.6, loop=True, last=1)
     player.now = 3
-    player.load(sound.cycle_events([Grip.parse("x3545x"), Grip.parse("x7958x")], beats=4), ["one", "two"], title="Two")
+    player.load(cycle_events([Grip.parse("x3545x"), Grip.parse("x7958x")], beats=4), ["one", "two"], title="Two")
     assert [row["text"] for row in player.score["events"]] == ["one", "two"]
     assert (player.first, player.last, player.now, player.svg) == (1, 2, 0, "")
     assert (player.tempo, player.swing, player.loop) == (70, 0.6, True)
@@ -159,13 +159,13 @@ def test_load_puts_other_music_in_and_keeps_the_settings(made):
 def test_a_setting_out_of_range_is_named(settings, said):
     before = set(_instances)
     with pytest.raises(HarmonyError, match=said):
-        Player(sound.cycle_events([Grip.parse("x3545x")]), **settings)
+        Player(cycle_events([Grip.parse("x3545x")]), **settings)
     for left in set(_instances) - before:
         _instances[left].close()
 
 
 def test_a_setting_out_of_range_leaves_the_old_one(made):
-    player = made(sound.cycle_events([Grip.parse("x3545x")]), tempo=80)
+    player = made(cycle_events([Grip.parse("x3545x")]), tempo=80)
     with pytest.raises(HarmonyError, match="tempo 1000"):
         player.tempo = 1000
     with pytest.raises(HarmonyError, match="bar 7: choose 1 to 1"):

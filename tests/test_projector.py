@@ -14,13 +14,14 @@ from pathlib import Path
 import pytest
 
 from harmonylib.__main__ import CHAPTERS, main
-from harmonylib.arranging import arrange
-from harmonylib.diagrams import THEME_VARIABLE, THEMES, _contrast, neck_picture
-from harmonylib.neck import Neck
-from harmonylib.pitch import HarmonyError
-from harmonylib.printing import LINE_MM, PROJECTOR_MM, engrave, page
-from harmonylib.projector import REMARK, ROOM, TEMPLATES, _height, contents, cut
-from harmonylib.tunes import read_text
+from harmonylib.arranging.arrange import arrange
+from harmonylib.classroom.projector import REMARK, ROOM, TEMPLATES, _height, contents, cut
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.neck import neck_picture
+from harmonylib.pictures.theme import THEME_VARIABLE, THEMES, _contrast
+from harmonylib.score.engraving import LINE_MM, PROJECTOR_MM, engrave, page
+from harmonylib.tunes.reading import read_text
 from tests.browser.conftest import free_port
 
 PATHS = sorted(CHAPTERS.glob("[0-9][0-9]_*.ipynb"))

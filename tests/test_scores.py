@@ -16,15 +16,27 @@ import mido
 import pytest
 from lxml import etree
 
-from harmonylib import scores
-from harmonylib.arranging import Arrangement, arrange
-from harmonylib.chords import Chord, spellings
-from harmonylib.fills import written
-from harmonylib.neck import Neck
-from harmonylib.notation import plain
-from harmonylib.pitch import HarmonyError, Pitch
-from harmonylib.rhythm import bar_signs
-from harmonylib.tunes import Bar, Change, Note, Tune, read_text
+from harmonylib.answering.own import with_own
+from harmonylib.arranging.arrange import arrange
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.errors import HarmonyError
+from harmonylib.files import safe_stem
+from harmonylib.guitar.neck import Neck
+from harmonylib.score.engraving import engrave, systems
+from harmonylib.score.events import written_events
+from harmonylib.score.midi import midi
+from harmonylib.score.musicxml import musicxml
+from harmonylib.score.pdf import PAPERS, pdf
+from harmonylib.score.rhythm import bar_signs
+from harmonylib.score.tables import csv_text, text
+from harmonylib.score.writing import write_files
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.pitch import Pitch
+from harmonylib.theory.symbols import spellings
+from harmonylib.tunes.metre import Bar
+from harmonylib.tunes.reading import read_text
+from harmonylib.tunes.tune import Change, Note, Tune
+from harmonylib.wording import plain
 
 HOSTILE = '<script>alert(1)</script> #read("/etc/passwd") \x1b[31m\u202egnp.exe\x00 & "B♭" $(rm) {{7*7}}'
 
@@ -51,11 +63,11 @@ def build(bars: Any, title: str = "Every sign", fifths: int = -2, tempo: float =
     changes: list[Change] = []
     made: list[Bar] = []
     at, metre = F(0), (4, 4)
-    for text, facts in bars:
+    for content, facts in bars:
         start = at
         facts = dict(facts)
         metre, fifths = facts.pop("metre", metre), facts.pop("fifths", fifths)
-        for token in text.split():
+        for token in content.split():
             if token[0] == "[":
                 symbol, _, late = token[1:-1].partition("@")
                 changes.append(Change(at + F(late or 0), None if symbol == "NC" else Chord.parse(symbol)))
@@ -130,11 +142,11 @@ def exact(value: Any) -> F:
 
 @pytest.mark.parametrize("name", TUNES)
 def test_the_score_is_valid_musicxml_4(name: str, schema: etree.XMLSchema) -> None:
-    schema.assertValid(parsed(scores.musicxml(made(TUNES[name]))))
+    schema.assertValid(parsed(musicxml(made(TUNES[name]))))
 
 
 def test_the_schema_refuses_a_broken_score(schema: etree.XMLSchema) -> None:
-    xml = scores.musicxml(made(WALTZ)).replace("<step>", "<stop>").replace("</step>", "</stop>")
+    xml = musicxml(made(WALTZ)).replace("<step>", "<stop>").replace("</step>", "</stop>")
     assert not schema.validate(parsed(xml))
 
 
@@ -142,14 +154,14 @@ def test_the_schema_refuses_a_broken_score(schema: etree.XMLSchema) -> None:
     "neck", [Neck("seven strings"), Neck("dropped D", capo=2), Neck("D3 G3 B3 E4")], ids=lambda n: n.tuning
 )
 def test_the_tablature_has_the_strings_of_the_neck(neck: Neck, schema: etree.XMLSchema) -> None:
-    root = parsed(scores.musicxml(made(WALTZ, neck)))
+    root = parsed(musicxml(made(WALTZ, neck)))
     schema.assertValid(root)
     tuning = root.findall(".//staff-tuning")
     read = [t.findtext("tuning-step") + t.findtext("tuning-octave") for t in tuning]
     assert int(root.findtext(".//staff-lines")) == len(read) == len(neck.open_strings)
     assert read == [str(pitch) for pitch in neck.open_strings]
     assert int(root.findtext(".//capo") or 0) == neck.capo
-    svg = parsed(scores.engrave(made(WALTZ, neck)))
+    svg = parsed(engrave(made(WALTZ, neck)))
     staff = svg.findall(".//{*}g[@class='staff']")[1]
     lines = {path.get("d").split(" ")[1] for path in staff.findall("{*}path")}
     assert len(lines) == len(read)
@@ -158,7 +170,7 @@ def test_the_tablature_has_the_strings_of_the_neck(neck: Neck, schema: etree.XML
 @pytest.mark.parametrize("name", TUNES)
 def test_durations_fill_every_bar_on_both_staves(name: str) -> None:
     arrangement = made(TUNES[name])
-    root = parsed(scores.musicxml(arrangement))
+    root = parsed(musicxml(arrangement))
     divisions = int(root.findtext(".//divisions"))
     for bar, measure in zip(arrangement.tune.bars, root.iter("measure"), strict=True):
         at = F(0)
@@ -178,7 +190,7 @@ def test_durations_fill_every_bar_on_both_staves(name: str) -> None:
 def test_written_values_say_the_durations(name: str) -> None:
     """Type, dots and tuplet of every note come to its duration; tuplets open and close in turn."""
     quarters = {"whole": 4, "half": 2, "quarter": 1, "eighth": F(1, 2), "16th": F(1, 4), "32nd": F(1, 8)}
-    root = parsed(scores.musicxml(made(TUNES[name])))
+    root = parsed(musicxml(made(TUNES[name])))
     divisions = int(root.findtext(".//divisions"))
     open_tuplets = {"1": False, "2": False}
     for note in root.iter("note"):
@@ -202,10 +214,10 @@ def test_written_values_say_the_durations(name: str) -> None:
 def test_music21_reads_the_same_music(name: str) -> None:
     arrangement = made(TUNES[name])
     neck = arrangement.settings.neck
-    notation, tablature = music21_score(scores.musicxml(arrangement)).parts
+    notation, tablature = music21_score(musicxml(arrangement)).parts
     expected = [
         (e.onset, e.duration, tuple((p.letter, p.alter, p.octave) for p in e.pitches))
-        for e in scores.events(arrangement)
+        for e in written_events(arrangement)
     ]
     read = [
         (exact(n.offset), exact(n.quarterLength), tuple((p.step, round(p.alter), p.octave) for p in n.pitches))
@@ -213,7 +225,7 @@ def test_music21_reads_the_same_music(name: str) -> None:
         if "Harmony" not in n.classes
     ]
     assert read == expected
-    held = [e for e in scores.events(arrangement) if e.grip]
+    held = [e for e in written_events(arrangement) if e.grip]
     strings = []
     for note in tablature.stripTies().flatten().notes:
         marks = [m for single in getattr(note, "notes", [note]) for m in (*note.articulations, *single.articulations)]
@@ -238,7 +250,7 @@ def test_music21_reads_the_same_music(name: str) -> None:
 @pytest.mark.parametrize("name", TUNES)
 def test_our_own_reader_reads_the_same_tune(name: str) -> None:
     arrangement = made(TUNES[name])
-    tune, again = arrangement.tune, read_text(scores.musicxml(arrangement), "musicxml")
+    tune, again = arrangement.tune, read_text(musicxml(arrangement), "musicxml")
     assert (again.title, again.composer, again.mode, again.tempo) == (tune.title, tune.composer, tune.mode, 40)
     assert again.notes == tune.notes
     assert again.changes == tune.changes
@@ -249,7 +261,7 @@ def test_every_chord_symbol_is_read_back_and_by_music21_too(schema: etree.XMLSch
     symbols = [f"Eb{suffix}" for suffix in dict.fromkeys(spellings())] + ["F#m7/E", "Bb13(b9)", "Am11", "Gmaj9", "C5"]
     bars = [(f"[{symbol}] Eb5:1", {"metre": (1, 4)}) for symbol in symbols]
     arrangement = made(bars)
-    xml = scores.musicxml(arrangement)
+    xml = musicxml(arrangement)
     schema.assertValid(parsed(xml))
     assert [c.chord for c in read_text(xml, "musicxml").changes] == [Chord.parse(symbol) for symbol in symbols]
     read = list(music21_score(xml).recurse().getElementsByClass("ChordSymbol"))
@@ -262,19 +274,19 @@ def test_every_chord_symbol_is_read_back_and_by_music21_too(schema: etree.XMLSch
 
 
 def test_kind_text_shows_the_symbol() -> None:
-    root = parsed(scores.musicxml(made([("[Am7b5] G4:2 [D7(b9)] A4:2", {})])))
+    root = parsed(musicxml(made([("[Am7b5] G4:2 [D7(b9)] A4:2", {})])))
     assert [k.get("text") for k in root.iter("kind")] == ["m7♭5", "7(♭9)"]
     assert [k.text for k in root.iter("kind")] == ["half-diminished", "dominant"]
 
 
 def test_a_change_inside_a_note_stands_at_its_moment() -> None:
-    score = music21_score(scores.musicxml(made([("[Cm7] Eb5:1 [Cm7/Bb@3/2] G4:3", {})])))
+    score = music21_score(musicxml(made([("[Cm7] Eb5:1 [Cm7/Bb@3/2] G4:3", {})])))
     symbols = score.recurse().getElementsByClass("ChordSymbol")
     assert [exact(s.getOffsetInHierarchy(score)) for s in symbols] == [0, F(5, 2)]
 
 
 def test_repeats_endings_marks_and_the_pick_up() -> None:
-    root = parsed(scores.musicxml(made()))
+    root = parsed(musicxml(made()))
     measures = root.findall(".//measure")
     assert (measures[0].get("number"), measures[0].get("implicit"), measures[1].get("implicit")) == ("0", "yes", None)
     ends = [(m.get("number"), r.get("direction")) for m in measures for r in m.iter("repeat")]
@@ -288,14 +300,14 @@ def test_repeats_endings_marks_and_the_pick_up() -> None:
 
 def test_a_diminished_chord_is_named_under_the_staff() -> None:
     arrangement = made([("[Cmaj7] E5:1 D5:1 C5:2", {"fifths": 0})])
-    words = list(parsed(scores.musicxml(arrangement)).iter("words"))
+    words = list(parsed(musicxml(arrangement)).iter("words"))
     assert [w.text for w in words] == ["B°7"]
     assert words[0].getparent().getparent().get("placement") == "below"
 
 
 def test_an_answer_is_a_second_voice_in_its_own_colour_and_shortens_its_call() -> None:
-    arrangement = written(made([("[Cmaj7] E5:4", {"fifths": 0})]), 0, [(2, 1, "x7958x"), (3, 1, "x-10-10-9-12-x")])
-    root = parsed(scores.musicxml(arrangement))
+    arrangement = with_own(made([("[Cmaj7] E5:4", {"fifths": 0})]), 0, [(2, 1, "x7958x"), (3, 1, "x-10-10-9-12-x")])
+    root = parsed(musicxml(arrangement))
     voices = {(n.findtext("voice"), n.findtext("staff"), n.findtext("duration")) for n in root.iter("note")}
     assert voices == {("1", "1", "2"), ("5", "2", "2"), ("2", "1", "1"), ("6", "2", "1")}
     assert len(root.findall(".//note[@id='a0']")) == 1
@@ -306,9 +318,9 @@ def test_an_answer_is_a_second_voice_in_its_own_colour_and_shortens_its_call() -
 
 def test_calls_sit_left_and_answers_right_on_tracks_of_their_own() -> None:
     plain_one = made([("[Cmaj7] E5:4", {"fifths": 0})])
-    assert len(mido.MidiFile(file=io.BytesIO(scores.midi(plain_one))).tracks) == 2
-    arrangement = written(plain_one, 0, [(2, 1, "x-10-10-9-12-x")])
-    tracks = mido.MidiFile(file=io.BytesIO(scores.midi(arrangement))).tracks[1:]
+    assert len(mido.MidiFile(file=io.BytesIO(midi(plain_one))).tracks) == 2
+    arrangement = with_own(plain_one, 0, [(2, 1, "x-10-10-9-12-x")])
+    tracks = mido.MidiFile(file=io.BytesIO(midi(arrangement))).tracks[1:]
     pans = [m.value for track in tracks for m in track if m.type == "control_change" and m.control == 10]
     assert len(tracks) == 2
     assert pans[0] < 64 < pans[1]
@@ -317,10 +329,10 @@ def test_calls_sit_left_and_answers_right_on_tracks_of_their_own() -> None:
 
 
 def test_answers_have_rows_of_their_own() -> None:
-    arrangement = written(made([("[Cmaj7] E5:4", {"fifths": 0})]), 0, [(2, 1, "x-10-10-9-12-x")])
-    rows = list(csv.DictReader(io.StringIO(scores.csv_text(arrangement))))
+    arrangement = with_own(made([("[Cmaj7] E5:4", {"fifths": 0})]), 0, [(2, 1, "x-10-10-9-12-x")])
+    rows = list(csv.DictReader(io.StringIO(csv_text(arrangement))))
     assert [(row["treatment"], row["beat"], row["frets"]) for row in rows][1] == ("answer", "3", "x-10-10-9-12-x")
-    assert "→" in scores.text(arrangement, 1, 1)
+    assert "→" in text(arrangement, 1, 1)
 
 
 # --- rhythm -----------------------------------------------------------------------------------------------------
@@ -365,7 +377,7 @@ def test_beams_join_the_short_notes_of_a_beat() -> None:
 
 def test_accidentals_are_shown_once_a_bar_and_not_after_a_tie() -> None:
     bars = (("[Cmaj7] F#5:1 F#5:1 F5:1 F#5:1", {"fifths": 0}), ("~:1 F#5:1 Bb4:2", {}), ("Bb4:2 B4:2", {"fifths": -1}))
-    root = parsed(scores.musicxml(arrange(build(bars), density="changes")))
+    root = parsed(musicxml(arrange(build(bars), density="changes")))
     shown = {
         (n.get("id"), n.findtext("accidental")) for n in root.iterfind(".//note[@id]") if n.findtext("staff") == "1"
     }
@@ -378,7 +390,7 @@ def test_a_length_between_the_finest_values_is_refused() -> None:
     tune = build([("[C] C5:1/2 C5:7/2", {})])
     odd = Note(tune.notes[0].pitch, F(0), F(1, 4096))
     with pytest.raises(HarmonyError, match="bar 1: .*1024ths"):
-        scores.musicxml(arrange(Tune("", (odd,), tune.changes, tune.bars)))
+        musicxml(arrange(Tune("", (odd,), tune.changes, tune.bars)))
 
 
 # --- pictures and paper -----------------------------------------------------------------------------------------
@@ -386,7 +398,7 @@ def test_a_length_between_the_finest_values_is_refused() -> None:
 
 def test_the_picture_keeps_note_ids_and_tells_the_reasons() -> None:
     arrangement = made()
-    svg = parsed(scores.engrave(arrangement))
+    svg = parsed(engrave(arrangement))
     for choice in arrangement.choices:
         group = svg.xpath(f"//*[@id='n{choice.index}']")
         assert len(group) == 1
@@ -397,7 +409,7 @@ def test_the_picture_keeps_note_ids_and_tells_the_reasons() -> None:
 
 def test_open_first_string_stands_in_the_top_space() -> None:
     """Sounding E4 is written E5: half a space under the fifth line, 180 units a space in the engraver's drawing."""
-    svg = parsed(scores.engrave(made([("[Cmaj7] E4:4", {"fifths": 0})], neck=Neck())))
+    svg = parsed(engrave(made([("[Cmaj7] E4:4", {"fifths": 0})], neck=Neck())))
     staff = svg.find(".//{*}g[@class='staff']")
     lines = sorted({float(p.get("d").split()[1]) for p in staff.findall("{*}path")})
     head = svg.xpath("//*[@id='n0']//*[local-name()='use']")[0].get("transform")
@@ -408,48 +420,46 @@ def test_open_first_string_stands_in_the_top_space() -> None:
 
 def test_a_section_shows_its_bars_only() -> None:
     arrangement = made()
-    svg = parsed(scores.engrave(arrangement, 2, 3))
+    svg = parsed(engrave(arrangement, 2, 3))
     assert len(svg.xpath("//*[@class='measure']")) == 2
     with pytest.raises(HarmonyError, match="bars 90 to 91: the tune has bars 0 to 11"):
-        scores.engrave(arrangement, 90, 91)
+        engrave(arrangement, 90, 91)
 
 
 def test_every_line_of_music_is_drawn_once() -> None:
     arrangement = made(EVERY_SIGN)
-    drawn = [parsed(svg) for svg in scores.systems(arrangement)]
+    drawn = [parsed(svg) for svg in systems(arrangement)]
     assert [len(svg.xpath("//*[@class='system']")) for svg in drawn] == [1] * len(drawn)
     assert sum(len(svg.xpath("//*[@class='measure']")) for svg in drawn) == len(arrangement.tune.bars)
-    assert not re.search("[\ue000-\uf8ff]", "".join(scores.systems(arrangement)))  # no sign of a font paper has not
+    assert not re.search("[\ue000-\uf8ff]", "".join(systems(arrangement)))  # no sign of a font paper has not
 
 
 def test_the_pdf_is_whole_and_knows_its_papers() -> None:
     arrangement = made()
-    sizes = {paper: re.search(rb"/MediaBox ?\[([\d. ]+)\]", scores.pdf(arrangement, paper)) for paper in scores.PAPERS}
+    sizes = {paper: re.search(rb"/MediaBox ?\[([\d. ]+)\]", pdf(arrangement, paper)) for paper in PAPERS}
     points = {paper: [float(n) for n in found[1].split()[2:]] for paper, found in sizes.items() if found}
     assert points["us-letter"] == [612, 792]
     assert points["a4"] == pytest.approx([595.28, 841.89], abs=0.01)
     with pytest.raises(HarmonyError, match="'a3' is not a paper"):
-        scores.pdf(arrangement, "a3")
+        pdf(arrangement, "a3")
 
 
 def test_a_hostile_title_is_only_text(schema: etree.XMLSchema) -> None:
     arrangement = made(WALTZ, title=HOSTILE)
     shown = plain(HOSTILE)
     assert not re.search("[\x00-\x1f\u202a-\u202e]", shown)
-    root = parsed(scores.musicxml(arrangement))
+    root = parsed(musicxml(arrangement))
     schema.assertValid(root)
     assert root.findtext(".//work-title") == shown
-    svg = parsed(scores.engrave(arrangement))
+    svg = parsed(engrave(arrangement))
     assert not svg.xpath("//*[local-name()='script']")
     assert shown in svg.findtext("{*}title")
-    assert shown in scores.text(arrangement)
-    assert scores.safe_stem(HOSTILE).isprintable()
-    assert not set(scores.safe_stem(HOSTILE)) & set('<>:"/\\|?*$#&')
+    assert shown in text(arrangement)
+    assert safe_stem(HOSTILE).isprintable()
+    assert not set(safe_stem(HOSTILE)) & set('<>:"/\\|?*$#&')
 
 
-@pytest.mark.parametrize(
-    "write", [scores.musicxml, scores.engrave, scores.pdf, scores.midi, scores.csv_text, scores.text]
-)
+@pytest.mark.parametrize("write", [musicxml, engrave, pdf, midi, csv_text, text])
 def test_the_same_arrangement_gives_the_same_bytes(write: Any) -> None:
     assert write(made()) == write(made())
 
@@ -462,7 +472,7 @@ def test_midi_holds_the_same_notes(name: str) -> None:
     import mido
 
     arrangement = made(TUNES[name])
-    file = mido.MidiFile(file=io.BytesIO(scores.midi(arrangement)), charset="utf-8")
+    file = mido.MidiFile(file=io.BytesIO(midi(arrangement)), charset="utf-8")
     assert file.type == 1
     assert file.ticks_per_beat % 960 == 0
     sounding: dict[int, F] = {}
@@ -476,7 +486,7 @@ def test_midi_holds_the_same_notes(name: str) -> None:
         elif message.type == "note_off":
             start = sounding.pop(message.note)
             read.append((start, message.note, at - start))
-    expected = [(e.onset, p.midi, e.duration) for e in scores.events(arrangement) for p in e.pitches]
+    expected = [(e.onset, p.midi, e.duration) for e in written_events(arrangement) for p in e.pitches]
     assert sorted(read) == sorted(expected)
     metas = {message.type: message for message in reversed(file.tracks[0])}
     assert metas["track_name"].name == arrangement.tune.title
@@ -491,27 +501,27 @@ def test_midi_holds_the_same_notes(name: str) -> None:
 
 def test_the_table_has_a_row_a_note() -> None:
     arrangement = made()
-    rows = list(csv.DictReader(io.StringIO(scores.csv_text(arrangement), newline="")))
+    rows = list(csv.DictReader(io.StringIO(csv_text(arrangement), newline="")))
     assert [row["reason"] for row in rows] == [choice.reason for choice in arrangement.choices]
     assert [row["frets"] for row in rows] == [str(choice.grip) for choice in arrangement.choices]
     third = rows[3]
     assert (third["bar"], third["beat"], third["melody note"], third["chord"], third["degree"]) == (
         ("1", "1", "D5", "B♭maj7", "3")
     )
-    lines = scores.csv_text(arrangement).split("\r\n")
+    lines = csv_text(arrangement).split("\r\n")
     assert len(lines) == len(rows) + 2
 
 
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r"])
 def test_no_cell_is_a_formula(start: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("harmonylib.arranging.Choice.reason", f"{start}HYPERLINK(1)", raising=True)
-    rows = list(csv.DictReader(io.StringIO(scores.csv_text(made(WALTZ)), newline="")))
+    monkeypatch.setattr("harmonylib.arranging.arrangement.Choice.reason", f"{start}HYPERLINK(1)", raising=True)
+    rows = list(csv.DictReader(io.StringIO(csv_text(made(WALTZ)), newline="")))
     assert {row["reason"][:2] for row in rows} == {f"'{start}"}
 
 
 def test_the_text_is_grouped_by_bar_and_aligned() -> None:
     arrangement = made(WALTZ)
-    heading, *bars = scores.text(arrangement).split("\n\n")
+    heading, *bars = text(arrangement).split("\n\n")
     assert heading.startswith("Every sign (A. Nobody)\n")
     assert [len(bar.strip().split("\n")) for bar in bars] == [1, 2, 1]
     lines = "\n".join(bars).strip().split("\n")
@@ -521,13 +531,13 @@ def test_the_text_is_grouped_by_bar_and_aligned() -> None:
 
 def test_files_are_written_with_their_content(tmp_path: Path) -> None:
     arrangement = made(WALTZ)
-    paths = scores.write_files(arrangement, tmp_path / "new" / "folder", "../a: waltz?")
+    paths = write_files(arrangement, tmp_path / "new" / "folder", "../a: waltz?")
     assert [path.name for path in paths] == ["a_waltz.musicxml", "a_waltz.mid", "a_waltz.pdf", "a_waltz.csv"]
     assert sorted(paths) == sorted((tmp_path / "new" / "folder").iterdir())
-    assert paths[0].read_text("utf-8") == scores.musicxml(arrangement)
-    assert paths[1].read_bytes() == scores.midi(arrangement)
-    assert paths[2].read_bytes() == scores.pdf(arrangement)
-    assert paths[3].read_bytes().decode("utf-8-sig") == scores.csv_text(arrangement)
+    assert paths[0].read_text("utf-8") == musicxml(arrangement)
+    assert paths[1].read_bytes() == midi(arrangement)
+    assert paths[2].read_bytes() == pdf(arrangement)
+    assert paths[3].read_bytes().decode("utf-8-sig") == csv_text(arrangement)
 
 
 @pytest.mark.parametrize("failing", range(4))
@@ -546,7 +556,7 @@ def test_a_failure_half_way_leaves_the_folder_as_it_was(
 
     monkeypatch.setattr(os, "replace", limited)
     with pytest.raises(HarmonyError, match=r"nothing was written to the folder .*No space left on device"):
-        scores.write_files(made(WALTZ), tmp_path, "tune")
+        write_files(made(WALTZ), tmp_path, "tune")
     assert [path.name for path in tmp_path.iterdir()] == ["tune.mid"]
     assert (tmp_path / "tune.mid").read_bytes() == b"an older file"
 
@@ -554,14 +564,14 @@ def test_a_failure_half_way_leaves_the_folder_as_it_was(
 def test_a_folder_that_is_a_file_is_refused(tmp_path: Path) -> None:
     (tmp_path / "here").write_text("a file")
     with pytest.raises(HarmonyError, match="nothing was written to the folder .*here"):
-        scores.write_files(made(WALTZ), tmp_path / "here", "tune")
+        write_files(made(WALTZ), tmp_path / "here", "tune")
     assert [path.name for path in tmp_path.iterdir()] == ["here"]
 
 
 def test_a_folder_in_the_place_of_a_file_is_kept(tmp_path: Path) -> None:
     (tmp_path / "tune.pdf").mkdir()
     with pytest.raises(HarmonyError, match="tune.pdf is a folder"):
-        scores.write_files(made(WALTZ), tmp_path, "tune")
+        write_files(made(WALTZ), tmp_path, "tune")
     assert [path.name for path in tmp_path.iterdir()] == ["tune.pdf"]
 
 
@@ -571,15 +581,15 @@ def test_a_closed_folder_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPa
 
     monkeypatch.setattr("tempfile.mkdtemp", closed)  # a real one would be open to the super-user
     with pytest.raises(HarmonyError, match="nothing was written to the folder .*Permission denied"):
-        scores.write_files(made(WALTZ), tmp_path, "tune")
+        write_files(made(WALTZ), tmp_path, "tune")
     assert not list(tmp_path.iterdir())
 
 
 def test_a_thread_of_its_own_engraves_the_same_bytes() -> None:
     """Widgets are answered in a thread, and the engraver keeps its settings by thread."""
     arrangement = made([("[Cmaj7] E5:4", {"fifths": 0})])
-    here, there = scores.engrave(arrangement), []
-    worker = threading.Thread(target=lambda: there.append(scores.engrave(arrangement)))
+    here, there = engrave(arrangement), []
+    worker = threading.Thread(target=lambda: there.append(engrave(arrangement)))
     worker.start()
     worker.join()
     assert there == [here]

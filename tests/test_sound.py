@@ -20,13 +20,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from harmonylib import sound
-from harmonylib.arranging import Answer, Arrangement, arrange
-from harmonylib.neck import MOST_FRETS, TUNINGS, Grip, Neck
-from harmonylib.pitch import HarmonyError
-from harmonylib.sound import ACCENT, RATE, Event, listen, render
-from harmonylib.tunes import read, read_text
-from harmonylib.voicings import inversions, voice
+from harmonylib.arranging.arrange import arrange
+from harmonylib.arranging.arrangement import Answer, Arrangement
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import MOST_FRETS, TUNINGS, Neck
+from harmonylib.sound.events import ACCENT, Event, as_data, bars_between, click_events, cycle_events, played_events
+from harmonylib.sound.listening import CAUTION, listen
+from harmonylib.sound.rendering import KNEE, LOUDEST, RELEASE_S, REST_S, STRUM_S, mp3, render, wav
+from harmonylib.sound.strings import HIGHEST, LOWEST, RATE, _string, string
+from harmonylib.theory.voicings import inversions, voice
+from harmonylib.tunes.reading import read, read_text
 from tests.witnesses.fft import cents_off
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -76,8 +80,8 @@ def near(found: Sequence[float], wanted: Sequence[float], within: float = 0.005)
 def test_every_fret_of_every_tuning_can_sound() -> None:
     for tuning in TUNINGS:
         neck = Neck(tuning=tuning, frets=MOST_FRETS)
-        assert min(neck.open_midi) >= sound.LOWEST
-        assert max(neck.open_midi) + MOST_FRETS <= sound.HIGHEST
+        assert min(neck.open_midi) >= LOWEST
+        assert max(neck.open_midi) + MOST_FRETS <= HIGHEST
 
 
 def test_every_note_of_a_chord_is_there_and_no_other() -> None:
@@ -95,7 +99,7 @@ def test_every_note_of_a_chord_is_there_and_no_other() -> None:
 @pytest.mark.parametrize("tempo", [60, 132, 200])
 def test_onsets_are_those_of_the_score(lantern: Arrangement, tempo: int) -> None:
     """Eight bars, each energy rise against the notes of the tune itself; no rise too many."""
-    heard = rises(render(sound.events(lantern, 1, 8), tempo))
+    heard = rises(render(played_events(lantern, 1, 8), tempo))
     written = [float(n.onset) * 60 / tempo for n in lantern.tune.notes if n.onset < 32]
     assert len(written) > 20
     assert near(heard, written)
@@ -124,7 +128,7 @@ def test_swing_leaves_triplets_and_metres_in_eighths_alone() -> None:
 def test_swing_keeps_the_order_and_the_beats(moments: list[Fraction], swing: float) -> None:
     moments.sort()
     row = [Event(a, b - a, (60,)) for a, b in pairwise(moments)]
-    moved = [float(r["onset"]) for r in sound.as_data(row, 120, swing)["events"]]  # type: ignore[attr-defined]
+    moved = [float(r["onset"]) for r in as_data(row, 120, swing)["events"]]  # type: ignore[attr-defined]
     assert all(a < b for a, b in pairwise(moved))
     assert all(at == e.onset for at, e in zip(moved, row, strict=True) if e.onset == int(e.onset))
 
@@ -132,17 +136,17 @@ def test_swing_keeps_the_order_and_the_beats(moments: list[Fraction], swing: flo
 @pytest.mark.parametrize("tempo", [10, 47.5, 600])
 def test_the_length_follows_from_the_tempo(tempo: float) -> None:
     samples = render([Event(0, 3, FOUR)], tempo)
-    assert abs(len(samples) / RATE - 180 / tempo - sound.REST_S) < 1 / RATE
+    assert abs(len(samples) / RATE - 180 / tempo - REST_S) < 1 / RATE
 
 
 def test_a_chord_is_strummed_from_the_low_string() -> None:
     """Until the second string starts only the lowest sounds; it takes a few milliseconds from string to string."""
-    gap = round(sound.STRUM_S * RATE)
+    gap = round(STRUM_S * RATE)
     chord, low = (render([Event(0, 1, notes)], 60)[:, 0] for notes in (FOUR, FOUR[:1]))
     share = chord[gap // 2] / low[gap // 2]
     np.testing.assert_allclose(chord[:gap], share * low[:gap], rtol=1e-4)
     assert np.abs(chord[gap : 2 * gap] - share * low[gap : 2 * gap]).max() > 0.01
-    assert 0.002 <= sound.STRUM_S <= 0.01
+    assert 0.002 <= STRUM_S <= 0.01
 
 
 # --- level, balance, silence --------------------------------------------------------------------------------------
@@ -187,13 +191,13 @@ def test_a_dense_loud_passage_does_not_clip() -> None:
     ]
     samples = render(crowd, 120, volume=1, click=True)
     peak = float(np.abs(samples).max())
-    assert sound.KNEE < peak <= sound.LOUDEST == 0.9
-    assert len(np.unique(np.abs(samples)[np.abs(samples) > sound.KNEE])) > 100, "bent, not cut off flat"
+    assert KNEE < peak <= LOUDEST == 0.9
+    assert len(np.unique(np.abs(samples)[np.abs(samples) > KNEE])) > 100, "bent, not cut off flat"
 
 
 def test_it_starts_and_ends_in_silence_without_a_jump(lantern: Arrangement) -> None:
-    samples = render(sound.events(lantern, 1, 4), 132, click=True, count_in=1)
-    rest = round(sound.REST_S * RATE) - 1
+    samples = render(played_events(lantern, 1, 4), 132, click=True, count_in=1)
+    rest = round(REST_S * RATE) - 1
     assert not samples[0].any()
     assert not samples[-rest:].any()
     steps = np.abs(np.diff(samples, axis=0)).max(axis=1)
@@ -205,7 +209,7 @@ def test_a_note_is_damped_at_its_end_without_a_click() -> None:
     """The last 30 ms fade; no sample jumps further there than while the note rings."""
     samples = render([Event(0, 1, FOUR), Event(2, 1, FOUR)], 60)[:, 0]
     steps = np.abs(np.diff(samples))
-    release = round(sound.RELEASE_S * RATE)
+    release = round(RELEASE_S * RATE)
     ringing, fading = steps[RATE // 2 : RATE - release], steps[RATE - release : RATE + 10]
     assert fading.max() <= ringing.max()
     assert not samples[RATE + 1 : 2 * RATE].any()
@@ -259,26 +263,26 @@ def test_the_count_in_alone_leaves_the_music_as_it_is() -> None:
 
 def test_a_pick_up_is_counted_in(pick_up: Arrangement) -> None:
     """Two beats of a four-beat bar are missing: six clicks lead in, and beat 1 is the bar line."""
-    bars = sound.bars_between(pick_up, 0, 2)
-    clicks = sound.click_events(bars, count_in=1)
+    bars = bars_between(pick_up, 0, 2)
+    clicks = click_events(bars, count_in=1)
     assert [(e.onset, e.midi[0] == ACCENT) for e in clicks] == [(n, n in (-6, -2, 2, 6)) for n in range(-6, 10)]
-    first = sound.events(pick_up, 0, 2)[0]
+    first = played_events(pick_up, 0, 2)[0]
     assert (first.onset, first.index) == (1, 0), "the first note stands on the fourth beat"
 
 
 def test_a_pick_up_of_one_eighth_is_off_the_beat() -> None:
     made = arrange(read_text('X:1\nM:4/4\nL:1/8\nK:C\nG|"C"c2 e2 g4|"G7"f4 d4|"C"c6 z|]'))
-    found = sound.events(made)
+    found = played_events(made)
     assert [e.onset for e in found[:3]] == [HALF, 1, 2]
     assert near(rises(render(found, 60, 0.6))[:2], [0.6, 1])
-    assert sound.click_events(sound.bars_between(made), 0)[0] == Event(1, 1, (ACCENT,), "click", None, 0.8)
+    assert click_events(bars_between(made), 0)[0] == Event(1, 1, (ACCENT,), "click", None, 0.8)
 
 
 # --- from arrangement to events -----------------------------------------------------------------------------------
 
 
 def test_every_note_of_the_arrangement_sounds_with_its_grip(lantern: Arrangement) -> None:
-    found = sound.events(lantern)
+    found = played_events(lantern)
     assert [e.index for e in found] == list(range(len(lantern.choices)))
     for event, choice in zip(found, lantern.choices, strict=True):
         assert choice.grip
@@ -288,17 +292,17 @@ def test_every_note_of_the_arrangement_sounds_with_its_grip(lantern: Arrangement
 
 
 def test_some_bars_begin_at_nought_and_end_at_the_bar_line(lantern: Arrangement) -> None:
-    whole, part = sound.events(lantern), sound.events(lantern, 3, 4)
+    whole, part = played_events(lantern), played_events(lantern, 3, 4)
     assert part == tuple(replace(e, onset=e.onset - 8) for e in whole if 8 <= e.onset < 16)
     tied = arrange(read_text('X:1\nM:2/4\nL:1/4\nK:C\n"C"E G-|G c|"F"A2|]'))
-    assert [(e.onset, e.duration) for e in sound.events(tied, 1, 1)] == [(0, 1), (1, 1)]
-    assert [(e.onset, e.duration) for e in sound.events(tied, 2, 2)] == [(1, 1)]
+    assert [(e.onset, e.duration) for e in played_events(tied, 1, 1)] == [(0, 1), (1, 1)]
+    assert [(e.onset, e.duration) for e in played_events(tied, 2, 2)] == [(1, 1)]
 
 
 def test_an_answer_sounds_and_its_call_makes_room() -> None:
     made = arrange(read_text('X:1\nM:4/4\nL:1/4\nK:C\n"Cmaj7"e4|"Dm7"d4|]'))
     answer = Answer(0, Fraction(2), Fraction(2), voice("Cmaj7", "drop 2", "E4"), Grip.parse("x3545x"))
-    found = sound.events(replace(made, answers=(answer,)))
+    found = played_events(replace(made, answers=(answer,)))
     assert [(e.part, e.index, e.onset, e.duration) for e in found] == [
         ("call", 0, 0, 2),
         ("answer", 0, 2, 2),
@@ -314,12 +318,12 @@ def test_a_note_off_the_neck_is_silent() -> None:
     made = arrange(read_text("X:1\nM:4/4\nL:1/4\nK:C\n\"C\"E G c e|c e c' c'''|]"), neck=Neck(frets=5))
     silent = {choice.index for choice in made.choices if choice.grip is None}
     assert silent
-    assert {e.index for e in sound.events(made)} == set(range(8)) - silent
+    assert {e.index for e in played_events(made)} == set(range(8)) - silent
 
 
 def test_a_cycle_is_one_grip_after_another() -> None:
     neck = Neck(tuning="dropped D", capo=2)
-    found = sound.cycle_events((Grip.parse(g) for g in ("x3545x", "0x0x0x")), neck, Fraction(3, 2))
+    found = cycle_events((Grip.parse(g) for g in ("x3545x", "0x0x0x")), neck, Fraction(3, 2))
     assert [(e.onset, e.duration, e.midi, e.index) for e in found] == [
         (0, Fraction(3, 2), (50, 57, 61, 66), 0),
         (Fraction(3, 2), Fraction(3, 2), (40, 52, 61), 1),
@@ -327,12 +331,12 @@ def test_a_cycle_is_one_grip_after_another() -> None:
 
 
 def test_the_data_for_a_browser_are_plain(lantern: Arrangement) -> None:
-    bars = sound.bars_between(lantern, 1, 2)
-    played = (*sound.events(lantern, 1, 2), *sound.click_events(bars, count_in=1))
-    data = json.loads(json.dumps(sound.as_data(played, 96, swing=2 / 3)))
+    bars = bars_between(lantern, 1, 2)
+    played = (*played_events(lantern, 1, 2), *click_events(bars, count_in=1))
+    data = json.loads(json.dumps(as_data(played, 96, swing=2 / 3)))
     assert (data["tempo"], data["length"], len(data["events"])) == (96, 8, len(played))
     times = [row["onset"] * 60 / 96 for row in data["events"] if row["part"] == "call"]
-    assert near(rises(render(sound.events(lantern, 1, 2), 96, 2 / 3)), times)
+    assert near(rises(render(played_events(lantern, 1, 2), 96, 2 / 3)), times)
     assert {row["pan"] for row in data["events"]} == {-0.35, 0.0}
 
 
@@ -343,7 +347,7 @@ def test_the_mp3_decodes_to_the_same_sound() -> None:
     """Longer than one chunk: the length within a frame and the padding, pitch within a cent, level within half a dB."""
     made = render([Event(0, 2, (69,)), *(Event(n, 2, FOUR) for n in range(2, 12, 2))], 60)
     assert len(made) > 3 * 65_536
-    decoded, rate = soundfile.read(io.BytesIO(sound.mp3(made)))
+    decoded, rate = soundfile.read(io.BytesIO(mp3(made)))
     assert rate == RATE
     assert decoded.shape[1] == 2
     assert abs(len(decoded) - len(made)) <= 2304
@@ -354,7 +358,7 @@ def test_the_mp3_decodes_to_the_same_sound() -> None:
 
 def test_the_wav_decodes_to_the_same_samples() -> None:
     made = render([Event(0, 1, FOUR)], 60)
-    decoded, rate = soundfile.read(io.BytesIO(sound.wav(made)), dtype="float32")
+    decoded, rate = soundfile.read(io.BytesIO(wav(made)), dtype="float32")
     assert rate == RATE
     np.testing.assert_allclose(decoded, made, atol=1.1 / 32767)
 
@@ -370,7 +374,7 @@ def test_the_notebook_gets_a_player_that_waits(lantern: Arrangement) -> None:
     page = bundle["text/html"]
     assert page.startswith('<audio controls preload="metadata"')
     assert "autoplay" not in page
-    assert sound.CAUTION in page
+    assert CAUTION in page
     data = base64.b64decode(page.split("base64,")[1].split('"')[0], validate=True)
     assert data == heard.mp3
     assert abs(len(soundfile.read(io.BytesIO(data))[0]) - len(heard.samples)) <= 2304
@@ -379,9 +383,9 @@ def test_the_notebook_gets_a_player_that_waits(lantern: Arrangement) -> None:
 def test_listening_to_an_arrangement_takes_its_tempo_metre_and_pick_up(pick_up: Arrangement) -> None:
     """One bar and the two missing beats lead in; then two beats of pick-up and a bar: twelve beats at 112."""
     heard = listen(pick_up, 0, 1, count_in=1, click=True)
-    mixed = render((*sound.click_events(pick_up.tune.bars[:2], 1), *sound.events(pick_up, 0, 1)), 112)
+    mixed = render((*click_events(pick_up.tune.bars[:2], 1), *played_events(pick_up, 0, 1)), 112)
     np.testing.assert_array_equal(heard.samples, mixed)
-    assert len(heard.samples) == pytest.approx((12 * 60 / 112 + sound.REST_S) * RATE, abs=1)
+    assert len(heard.samples) == pytest.approx((12 * 60 / 112 + REST_S) * RATE, abs=1)
     assert repr(heard).endswith("at 112")
 
 
@@ -407,11 +411,11 @@ def test_another_process_makes_the_same_bytes(lantern: Arrangement) -> None:
 
 def test_the_cache_changes_nothing() -> None:
     short, long = Event(0, HALF, FOUR), Event(0, 7, FOUR)
-    sound._string.cache_clear()
+    _string.cache_clear()
     first = render([short], 60)
     render([long], 60)
     np.testing.assert_array_equal(render([short], 60), first)
-    assert not sound.string(60, 1.0).flags.writeable, "a cached string cannot be changed by its user"
+    assert not string(60, 1.0).flags.writeable, "a cached string cannot be changed by its user"
 
 
 # --- refusals -----------------------------------------------------------------------------------------------------
@@ -449,7 +453,7 @@ def test_an_event_that_cannot_be_is_refused(event: dict[str, object]) -> None:
 
 
 def test_a_tempo_may_be_a_fraction_and_a_metre_a_list() -> None:
-    heard = listen(sound.cycle_events([Grip.parse("x3545x")]), tempo=Fraction(90), metre=[3, 4], count_in=1)
+    heard = listen(cycle_events([Grip.parse("x3545x")]), tempo=Fraction(90), metre=[3, 4], count_in=1)
     assert str(heard).endswith("1 chord at 90")
 
 
@@ -460,7 +464,7 @@ def test_bars_the_tune_does_not_have_are_refused(lantern: Arrangement) -> None:
     with pytest.raises(HarmonyError, match="bars can be chosen of an arrangement only"):
         listen([Event(0, 1, FOUR)], 1, 2)
     with pytest.raises(HarmonyError, match="0 beats for a grip"):
-        sound.cycle_events([Grip.parse("x3545x")], beats=0)
+        cycle_events([Grip.parse("x3545x")], beats=0)
 
 
 def test_bars_of_rest_are_refused() -> None:
@@ -472,4 +476,4 @@ def test_bars_of_rest_are_refused() -> None:
 def test_without_soundfile_the_message_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "soundfile", None)
     with pytest.raises(HarmonyError, match="pip install soundfile"):
-        sound.mp3(np.zeros((10, 2), np.float32))
+        mp3(np.zeros((10, 2), np.float32))

@@ -5,7 +5,6 @@ import io
 import json
 import multiprocessing
 import os
-import re
 import shutil
 import signal
 import subprocess
@@ -18,15 +17,18 @@ from pathlib import Path
 import pytest
 from music21 import common
 
-from harmonylib import survey as room
 from harmonylib.__main__ import main
-from harmonylib.arranging import arrange
-from harmonylib.fills import gaps
-from harmonylib.neck import Neck
-from harmonylib.pitch import HarmonyError
-from harmonylib.reading import count_tunes, tunes_in
-from harmonylib.survey import STORE, WEIGHTS, Outcome, Row, Survey, Task, formula, measure, survey
-from harmonylib.tunes import read
+from harmonylib.answering.gaps import gaps
+from harmonylib.arranging.arrange import arrange
+from harmonylib.classroom import repertoire, store
+from harmonylib.classroom.difficulty import WEIGHTS, Outcome, Row, Task, formula, measure
+from harmonylib.classroom.repertoire import survey
+from harmonylib.classroom.reports import Survey
+from harmonylib.classroom.store import HOUSE, STORE
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.neck import Neck
+from harmonylib.tunes.chordtones import ROLES
+from harmonylib.tunes.reading import count_tunes, read, tunes_in
 
 CORPUS = Path(common.getCorpusFilePath())
 OWN = Path(__file__).resolve().parent.parent / "chapters" / "tunes"
@@ -76,7 +78,7 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> list[str]:
         seen.append(f"{task.file} {task.number}")
         return measure(task)
 
-    monkeypatch.setattr(room, "measure", watching)
+    monkeypatch.setattr(repertoire, "measure", watching)
     return seen
 
 
@@ -117,7 +119,7 @@ def test_the_figures_are_those_of_the_arrangement(found: Survey) -> None:
         assert {row.lowest, row.highest} == {heights[min(heights)], heights[max(heights)]}
         under = [c.tested for c in arrangement.choices if c.chord]
         foreign = [t.role for t in under if t.degree is None]
-        assert row.foreign == {role: foreign.count(role) for role in sorted(set(foreign), key=list(room.ROLES).index)}
+        assert row.foreign == {role: foreign.count(role) for role in sorted(set(foreign), key=list(ROLES).index)}
         assert row.chord_tones == pytest.approx(1 - len(foreign) / len(under), abs=1e-4)
         assert row.harmonisable == pytest.approx(arrangement.share, abs=1e-4)
         assert row.gaps == sum(gap.why_silent == "" for gap in gaps(arrangement))
@@ -251,7 +253,7 @@ def test_a_tune_that_kills_or_holds_up_its_process_costs_one_line(
     shutil.copytree(folder, tmp_path / "in")
     for name in (DIES, HANGS):
         shutil.copy(OWN / "slate_roof_blues.abc", tmp_path / "in" / name)
-    monkeypatch.setattr(room, "measure", killing)
+    monkeypatch.setattr(repertoire, "measure", killing)
     done = survey(tmp_path / "in", tmp_path / "out", jobs=2, limit_s=5)
     assert done.rows == found.rows
     assert {f.file: f.why for f in done.failures if f.file in (DIES, HANGS)} == {
@@ -259,7 +261,7 @@ def test_a_tune_that_kills_or_holds_up_its_process_costs_one_line(
         HANGS: "it took longer than 5 s",
     }
     assert len(done.failures) == len(found.failures) + 2
-    monkeypatch.setattr(room, "measure", measure)
+    monkeypatch.setattr(repertoire, "measure", measure)
     again = quick(tmp_path / "in", tmp_path / "out")
     assert again.computed == 2, "what the machine did not survive is tried again"
     assert len(again.rows) == len(found.rows) + 2
@@ -270,7 +272,7 @@ def test_a_broken_executor_of_ones_own_is_replaced(
 ) -> None:
     shutil.copytree(folder, tmp_path / "in")
     shutil.copy(OWN / "slate_roof_blues.abc", tmp_path / "in" / DIES)
-    monkeypatch.setattr(room, "measure", killing)
+    monkeypatch.setattr(repertoire, "measure", killing)
     with ProcessPoolExecutor(1, multiprocessing.get_context("spawn")) as executor:
         done = survey(tmp_path / "in", executor=executor, jobs=1)
     assert done.rows == found.rows
@@ -371,16 +373,22 @@ def _alive(group: int) -> bool:
     return True
 
 
-def test_the_code_of_every_room_that_measures_is_in_the_key() -> None:
-    """Whatever these rooms import is one of them, or only shows what was found."""
-    here = Path(room.__file__).parent
-    imported = {
-        name
-        for measuring in room._ROOMS
-        for name in re.findall(r"from harmonylib\.(\w+) import", (here / f"{measuring}.py").read_text())
-    }
-    assert {"arranging", "reading_abc", "voicings"} <= imported
-    assert imported - set(room._ROOMS) == {"diagrams", "files", "notation", "tables"}
+def test_the_key_of_the_store_hangs_on_all_code(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A changed, a renamed and a new file each make another key; anything but code does not."""
+    (tmp_path / "room").mkdir()
+    (tmp_path / "room" / "one.py").write_text("ONE = 1\n")
+    monkeypatch.setattr(store, "HOUSE", tmp_path)
+    keys = [store.code_digest()]
+    (tmp_path / "room" / "one.py").write_text("ONE = 2\n")
+    keys.append(store.code_digest())
+    (tmp_path / "room" / "one.py").rename(tmp_path / "room" / "two.py")
+    keys.append(store.code_digest())
+    (tmp_path / "new.py").write_text("")
+    keys.append(store.code_digest())
+    assert len(set(keys)) == 4
+    (tmp_path / "notes.txt").write_text("no code")
+    assert store.code_digest() == keys[-1]
+    assert (HOUSE / "arranging" / "costs.py").is_file(), "the real one is this package"
 
 
 def test_only_what_changed_is_done_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -397,7 +405,7 @@ def test_only_what_changed_is_done_again(tmp_path: Path, monkeypatch: pytest.Mon
     assert {row.title for row in after.rows} - {row.title for row in before.rows} == {"Another Name"}
     seen.clear()
     assert quick(inside, tmp_path, neck=Neck(reach_mm=90)).computed == len(seen) == 4, "other settings, other figures"
-    monkeypatch.setattr(room, "_code", lambda: "a later edition")
+    monkeypatch.setattr(repertoire, "code_digest", lambda: "a later edition")
     assert quick(inside, tmp_path).computed == 4, "other code, other figures"
 
 

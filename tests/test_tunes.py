@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 from music21 import common, converter
 
-from harmonylib.pitch import HarmonyError
-from harmonylib.reading import read_bytes
-from harmonylib.tunes import Tune, read, read_text
+from harmonylib.errors import HarmonyError
+from harmonylib.tunes.reading import read, read_bytes, read_text
+from harmonylib.tunes.tune import Tune
 
 CORPUS = Path(common.getCorpusFilePath())
 TIME = "<time><beats>4</beats><beat-type>4</beat-type></time>"

@@ -12,10 +12,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from harmonylib.chords import FAMILIES, PRACTICE_ORDER, TRIADS, Chord
-from harmonylib.neck import LAYOUTS, LONG_SCALE, MOST_FRETS, SHORT_SCALE, TUNINGS, Grip, Neck, fingering
-from harmonylib.pitch import ROOTS, HarmonyError, Pitch
-from harmonylib.voicings import INVERSIONS, SPREADS, inversions, voice
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.fingering import fingering
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import LAYOUTS, LONG_SCALE, MOST_FRETS, SHORT_SCALE, TUNINGS, Neck
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.families import FAMILIES, PRACTICE_ORDER, TRIADS
+from harmonylib.theory.pitch import ROOTS, Pitch
+from harmonylib.theory.voicings import INVERSIONS, SPREADS, inversions, voice
 
 SPREAD_TABLE = """
 top | close   | drop 2  | drop 3  | drop 2 and 4

@@ -13,12 +13,15 @@ import comm
 import pytest
 from ipywidgets.widgets import widget as ipywidgets_widget
 
-from harmonylib.arranging import arrange, check
-from harmonylib.diagrams import THEMES, Mark, grip_marks, neck_picture
-from harmonylib.neck import Neck
-from harmonylib.pitch import HarmonyError
-from harmonylib.tunes import Tune, read_text
-from harmonylib.voicings import voice
+from harmonylib.arranging.arrange import arrange
+from harmonylib.arranging.checking import check
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.neck import Mark, grip_marks, neck_picture
+from harmonylib.pictures.theme import THEMES
+from harmonylib.theory.voicings import voice
+from harmonylib.tunes.reading import read_text
+from harmonylib.tunes.tune import Tune
 from widgets import AnswerPanel, ArrangementPanel, DiminishedPanel, InversionPanel, MelodyPanel, NeckView, SpreadPanel
 from widgets.neck import mark_key, stamp
 

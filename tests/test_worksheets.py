@@ -21,25 +21,19 @@ from nbclient import NotebookClient
 from nbconvert.filters.markdown import markdown2html
 from PIL import Image
 
-from harmonylib import marking, worksheets
 from harmonylib.__main__ import main
-from harmonylib.diagrams import THEME_VARIABLE
-from harmonylib.exercises import KINDS, exercise_set, harmonise_bar, random_exercise, spell
-from harmonylib.marking import STATES, Unmarked, answers, mark, marks_csv, overview, read_key, summary, write_marks
-from harmonylib.pitch import HarmonyError
-from harmonylib.worksheets import (
-    WRITING,
-    Sheet,
-    escaped,
-    from_sheet_data,
-    key_pdf,
-    learner,
-    read_spec,
-    said,
-    sheet,
-    sheet_pdf,
-    write_worksheet,
-)
+from harmonylib.classroom import marking
+from harmonylib.classroom import paper as printed
+from harmonylib.classroom.marking import Unmarked, _assigned, _marked, answers, mark, read_key
+from harmonylib.classroom.marks import STATES, Marks, Row, marks_csv, overview, summary, write_marks
+from harmonylib.classroom.notebook import escaped, learner
+from harmonylib.classroom.paper import WRITING, _music, _question, key_pdf, said, sheet_pdf
+from harmonylib.classroom.sheets import Sheet, from_sheet_data, read_spec, sheet
+from harmonylib.classroom.worksheets import write_worksheet
+from harmonylib.errors import HarmonyError
+from harmonylib.exercises.catalogue import KINDS, exercise_set, harmonise_bar, random_exercise, spell
+from harmonylib.pictures.theme import THEME_VARIABLE
+from harmonylib.wording import plain
 
 TUNES = Path(__file__).resolve().parent.parent / "chapters" / "tunes"
 BLUES = TUNES / "slate_roof_blues.abc"
@@ -146,9 +140,9 @@ def test_a_file_with_a_byte_order_mark_and_windows_line_ends_is_read(spec):
 def test_a_tune_goes_along_as_text_from_every_kind_of_file(tmp_path):
     import zipfile
 
-    from harmonylib.arranging import arrange
-    from harmonylib.notation import musicxml
-    from harmonylib.tunes import read
+    from harmonylib.arranging.arrange import arrange
+    from harmonylib.score.musicxml import musicxml
+    from harmonylib.tunes.reading import read
 
     score = musicxml(arrange(read(BLUES)))
     (tmp_path / "song.musicxml").write_text(score.replace("UTF-8", "UTF-16").replace(">\n<", "><"), encoding="utf-16")
@@ -287,16 +281,16 @@ def test_every_kind_has_room_to_write_in():
     assert set(WRITING) == set(KINDS)
     made = every_kind()
     for number, task in made.numbered:
-        assert worksheets._question(number, task)["labels"], task.kind
+        assert _question(number, task)["labels"], task.kind
 
 
 def test_a_melody_to_harmonise_is_engraved_without_its_grips():
     task = random_exercise("harmonise_phrase", 5, 2)
     notes = len(task.arrangement.choices)
-    drawn = "".join(worksheets._music(task))
+    drawn = "".join(_music(task))
     assert drawn.count('class="note"') == notes
     assert not any(str(choice.grip) in drawn or choice.reason in drawn for choice in task.arrangement.choices)
-    asked = worksheets._question(1, task)
+    asked = _question(1, task)
     assert len(asked["labels"]) == notes
     assert asked["labels"][0].endswith(str(task.arrangement.choices[0].note.pitch))
 
@@ -312,7 +306,7 @@ def test_the_same_sheet_has_the_same_bytes_on_every_wall(write, monkeypatch):
 def laid_out(monkeypatch, write, made):
     """The pages of a PDF as grey pictures, 2 pixels a millimetre."""
     found = []
-    monkeypatch.setattr(worksheets, "_typst", lambda template, data, **_: found.append((template, data)) or b"")
+    monkeypatch.setattr(printed, "_typst", lambda template, data, **_: found.append((template, data)) or b"")
     write(made)
     monkeypatch.undo()
     template, data = found[-1]
@@ -377,7 +371,7 @@ def test_escaped_text_shows_itself(text):
     page = markdown2html("x " + escaped(text))
     assert re.findall(r"<(\w+)", page) == ["p"]
     shown = html.unescape(re.sub("</?p>", "", page))
-    assert shown.split() == ["x", *worksheets.plain(text).split()]
+    assert shown.split() == ["x", *plain(text).split()]
 
 
 def test_the_first_cell_makes_the_exercises_from_literals_alone():
@@ -584,7 +578,7 @@ def test_a_stub_left_beside_an_answer_does_not_count():
     cells = [{"cell_type": "code", "source": text} for text in ("answer_01 = ...", "answer_01 = 'Eb Gb Bb Db'")]
     found = answers({"cells": cells})
     assert found == {1: [..., "Eb Gb Bb Db"]}
-    assert marking._marked("a", 1, PLAIN, found).state == "right"
+    assert _marked("a", 1, PLAIN, found).state == "right"
 
 
 def test_what_the_file_says_of_its_exercises_is_not_believed(tmp_path):
@@ -656,13 +650,13 @@ JSON = st.recursive(
 @given(st.lists(JSON | st.fixed_dictionaries({"cell_type": st.just("code"), "source": JSON}), max_size=5))
 def test_any_cells_can_be_read(cells):
     for number, values in answers({"cells": cells}).items():
-        assert marking._marked("x", number, PLAIN, {number: values}).state in STATES if number in (1, 2) else True
+        assert _marked("x", number, PLAIN, {number: values}).state in STATES if number in (1, 2) else True
 
 
 @settings(max_examples=300)
 @given(st.text(alphabet="answer_01=[](){}'\"\\ \n,:.-+*x357bC#!%\t\x00é", max_size=80))
 def test_any_source_can_be_read(text):
-    for _, value in marking._assigned(f"answer_01 = {text}"):
+    for _, value in _assigned(f"answer_01 = {text}"):
         assert isinstance(value, Unmarked) or PLAIN.exercises[0].check(value).text
 
 
@@ -724,11 +718,11 @@ def test_two_files_of_one_shown_name_are_two_learners(tmp_path):
 def test_the_overview_holds_a_large_class_and_a_long_sheet():
     made = sheet("Wide " * 24, [{"kind": "drop", "count": 60}], level=3)
     rows = [
-        marking.Row(f"l{n}", number, "drop", list(STATES)[(n + number) % 4], "")
+        Row(f"l{n}", number, "drop", list(STATES)[(n + number) % 4], "")
         for n in range(300)
         for number, _ in made.numbered
     ]
-    page = Image.open(io.BytesIO(overview(marking.Marks(made, tuple(rows))).png(490))).convert("L")
+    page = Image.open(io.BytesIO(overview(Marks(made, tuple(rows))).png(490))).convert("L")
     width, height = page.size
     for edge in ((0, 0, 3, height), (width - 3, 0, width, height), (0, height - 3, width, height)):
         assert page.crop(edge).getextrema() == (255, 255)

@@ -30,14 +30,15 @@ import anywidget
 import ipywidgets
 import traitlets
 
-from harmonylib import exercise_answers as read
-from harmonylib.chords import Chord
-from harmonylib.chordtones import DEGREE_WORDS
-from harmonylib.diagrams import THEMES, Mark, default_theme
-from harmonylib.diminished import ACTIONS
-from harmonylib.exercises import Exercise, Reply
-from harmonylib.pitch import HarmonyError
-from harmonylib.voicings import INVERSIONS, SPREADS
+from harmonylib.errors import HarmonyError
+from harmonylib.exercises import written
+from harmonylib.exercises.base import Exercise, Reply
+from harmonylib.pictures.neck import Mark
+from harmonylib.pictures.theme import THEMES, default_theme
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.diminished import ACTIONS
+from harmonylib.theory.tones import DEGREE_WORDS
+from harmonylib.theory.voicings import INVERSIONS, SPREADS
 from widgets.neck import NeckView, theme_class
 from widgets.panel import close_all
 
@@ -138,7 +139,7 @@ def _key(data: Mapping[str, Any]) -> str:
 
 def _path(path: object) -> Path:
     if not isinstance(path, (str, os.PathLike)) or not str(path):
-        raise HarmonyError(f"{read.shown(type(path).__name__)}: name a file for the tally, as in 'tally.json'")
+        raise HarmonyError(f"{written.shown(type(path).__name__)}: name a file for the tally, as in 'tally.json'")
     return Path(path)
 
 
@@ -245,9 +246,9 @@ class AnswerBox(ipywidgets.VBox):
         state: MutableMapping[str, Any] | None = None,
     ) -> None:
         if not isinstance(task, Exercise):
-            raise HarmonyError(f"{read.shown(type(task).__name__)} is no exercise: give one such as spell('Ebm7')")
+            raise HarmonyError(f"{written.shown(type(task).__name__)} is no exercise: give one such as spell('Ebm7')")
         if tally is not None and not isinstance(tally, Tally):
-            raise HarmonyError(f"{read.shown(type(tally).__name__)} is no tally: give a Tally")
+            raise HarmonyError(f"{written.shown(type(tally).__name__)} is no tally: give a Tally")
         theme = theme or default_theme()
         look, skin, way = THEMES.get(theme), theme_class(theme), GRIPS.get(task.kind, "")
         assert look  # theme_class refuses any other
@@ -319,7 +320,7 @@ class AnswerBox(ipywidgets.VBox):
     def _places(self, text: str) -> list[list[int]]:
         """The places of a grip written as text; none when it is no grip or does not lie on this neck."""
         try:
-            frets = read.grip(text, self._task.neck).frets
+            frets = written.grip(text, self._task.neck).frets
         except HarmonyError:
             return []
         played = [[len(frets) - n, fret] for n, fret in enumerate(frets) if fret is not None]
@@ -345,7 +346,7 @@ class AnswerBox(ipywidgets.VBox):
             self._acting = False
 
     def _grip(self, places: list[list[int]]) -> Any:
-        return read.grip(tuple((string, fret) for string, fret in places), self._task.neck)
+        return written.grip(tuple((string, fret) for string, fret in places), self._task.neck)
 
     def _clicked(self, _: object) -> None:
         """Write what is marked on the neck; a string has one place, the last clicked."""
@@ -406,7 +407,7 @@ class AnswerBox(ipywidgets.VBox):
     def tell(self) -> str:
         """Show a solution, if an answer was tried; from then on the tally counts no more answers here."""
         if self.form.tried:
-            self.form.solution = f"One solution: {written(self._task.solution())}"
+            self.form.solution = f"One solution: {as_written(self._task.solution())}"
         self._keep()
         return str(self.form.solution)
 
@@ -435,17 +436,17 @@ class AnswerBox(ipywidgets.VBox):
         super().close()
 
 
-def written(solution: Any) -> str:
+def as_written(solution: Any) -> str:
     """A solution as one writes it in the field.
 
-    >>> written({"root": 4, "spread": "drop 2"}), written([("1", "1", "x7958x"), ("2", "1", "x3545x")])
+    >>> as_written({"root": 4, "spread": "drop 2"}), as_written([("1", "1", "x7958x"), ("2", "1", "x3545x")])
     ('4, drop 2', '1, 1, x7958x; 2, 1, x3545x')
     """
     if isinstance(solution, Mapping):
-        return written(list(solution.values()))
+        return as_written(list(solution.values()))
     if isinstance(solution, (list, tuple)):
         nested = any(isinstance(item, (list, tuple)) for item in solution)
-        return ("; " if nested else ", ").join(written(item) for item in solution)
+        return ("; " if nested else ", ").join(as_written(item) for item in solution)
     return str(solution)
 
 

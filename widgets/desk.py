@@ -12,14 +12,17 @@ from typing import Any
 
 import ipywidgets
 
-from harmonylib.arranging import Arrangement, arrange
-from harmonylib.diagrams import default_theme, grip_marks
-from harmonylib.fills import CONTOURS, Manner, answer
-from harmonylib.neck import Grip
-from harmonylib.pitch import HarmonyError
-from harmonylib.printing import engrave
-from harmonylib.tunes import Tune
-from harmonylib.voicings import SPREADS, Voicing, voice
+from harmonylib.answering.manner import CONTOURS, Manner
+from harmonylib.answering.respond import respond
+from harmonylib.arranging.arrange import arrange
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.grips import Grip
+from harmonylib.pictures.neck import grip_marks
+from harmonylib.pictures.theme import default_theme
+from harmonylib.score.engraving import engrave
+from harmonylib.theory.voicings import SPREADS, Voicing, voice
+from harmonylib.tunes.tune import Tune
 from widgets.neck import NeckView, theme_class
 from widgets.panel import BESIDE, Panel, menu
 from widgets.score import ScoreView
@@ -247,7 +250,7 @@ class AnswerPanel(Panel):
         values = {key: control.value for key, control in self._controls.items()}
         low, high = values.pop("bars")
         if name != "bars":
-            self._now = answer(self._calls, replace(self._manner, **values))
+            self._now = respond(self._calls, replace(self._manner, **values))
         tune, score = self._now.tune, self._score
         shown = [a for a in self._now.answers if low <= tune.bar_at(a.onset).number <= high]
         lines = [f"bars {low} to {high} of {tune.title}: {self._now.remarks[-1]}"]

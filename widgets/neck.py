@@ -22,9 +22,11 @@ from typing import Any
 import anywidget
 import traitlets
 
-from harmonylib.diagrams import THEMES, Mark, Picture, default_theme, neck_frame, neck_picture
-from harmonylib.neck import Neck
-from harmonylib.pitch import HarmonyError
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.neck import Mark, neck_frame, neck_picture
+from harmonylib.pictures.picture import Picture
+from harmonylib.pictures.theme import THEMES, default_theme
 
 Marks = Sequence[Mark | tuple[Any, ...]]
 HERE = Path(__file__).parent

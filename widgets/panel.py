@@ -16,10 +16,12 @@ from typing import Any
 import ipywidgets
 import traitlets
 
-from harmonylib.chords import FAMILIES, TRIADS, Chord
-from harmonylib.neck import Neck
-from harmonylib.pitch import ROOTS, HarmonyError
-from harmonylib.voicings import SPREADS
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.neck import Neck
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.families import FAMILIES, TRIADS
+from harmonylib.theory.pitch import ROOTS
+from harmonylib.theory.voicings import SPREADS
 from widgets.neck import NeckView, theme_class
 from widgets.score import ScoreView
 

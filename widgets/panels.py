@@ -14,14 +14,17 @@ from typing import Any
 
 import ipywidgets
 
-from harmonylib.arranging import single_options
-from harmonylib.chords import Chord
-from harmonylib.chordtones import DEGREE_WORDS, degree_of
-from harmonylib.diagrams import LABELS, Mark, default_theme, grip_marks
-from harmonylib.diminished import passing
-from harmonylib.neck import Grip, Neck
-from harmonylib.pitch import HarmonyError, Pitch, spell
-from harmonylib.voicings import SPREADS, Voicing, inversions, known, voice
+from harmonylib.arranging.candidates import single_options
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.neck import LABELS, Mark, grip_marks
+from harmonylib.pictures.theme import default_theme
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.diminished import passing
+from harmonylib.theory.pitch import Pitch, spell
+from harmonylib.theory.tones import DEGREE_WORDS, degree_of
+from harmonylib.theory.voicings import SPREADS, Voicing, inversions, known, voice
 from widgets.neck import NeckView
 from widgets.panel import Panel, asked_set, chord_menus, entry, menu, middle, spread_menus, steps, string_sets
 

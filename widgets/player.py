@@ -24,20 +24,26 @@ from typing import Any, cast
 import anywidget
 import traitlets
 
-from harmonylib import sound
-from harmonylib.arranging import Arrangement
-from harmonylib.diagrams import THEMES, default_theme
-from harmonylib.notation import plain
-from harmonylib.pitch import HarmonyError
-from harmonylib.sound import Event
-from harmonylib.tunes import DEFAULT_TEMPO, Bar
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.errors import HarmonyError
+from harmonylib.pictures.theme import THEMES, default_theme
+from harmonylib.sound import rendering, strings
+from harmonylib.sound.events import ACCENT, BEAT, PARTS, Event, as_data, click_events, even_bars, played_events
+from harmonylib.sound.listening import CAUTION
+from harmonylib.sound.rendering import VOLUME
+from harmonylib.sound.strings import HIGHEST, LOWEST
+from harmonylib.tunes.metre import Bar
+from harmonylib.tunes.tune import DEFAULT_TEMPO
+from harmonylib.wording import plain
 
 HERE = Path(__file__).parent
 RANGES = {"tempo": (10, 600), "swing": (0.5, 0.75), "volume": (0, 1), "balance": (-1, 1), "count_in": (0, 2)}
 """What may be set, lowest and highest: quarter notes a minute, share of the beat, 0 to 1, call to answer, bars."""
 
-SOUND = "RATE LEVEL TOP_WEIGHT KNEE LOUDEST STRUM_S ATTACK_S RELEASE_S CLICK_S ACCENT".split()
-SOUND += "RING_S DULLNESS SOFT_HZ PLUCKED_AT".split()
+SOUND = {
+    strings: "RATE ATTACK_S CLICK_S RING_S DULLNESS SOFT_HZ PLUCKED_AT",
+    rendering: "LEVEL TOP_WEIGHT KNEE LOUDEST STRUM_S RELEASE_S",
+}
 """The settings of `harmonylib.sound` that the browser plays by."""
 
 
@@ -51,7 +57,7 @@ class Player(anywidget.AnyWidget):
     are not there, and music without events.
 
     >>> from harmonylib.neck import Grip
-    >>> Player(sound.cycle_events([Grip.parse("x3545x"), Grip.parse("x7958x")]), title="Cmaj7", tempo=80)
+    >>> Player(cycle_events([Grip.parse("x3545x"), Grip.parse("x7958x")]), title="Cmaj7", tempo=80)
     Player: Cmaj7, 1 bar at 80
     """
 
@@ -64,7 +70,7 @@ class Player(anywidget.AnyWidget):
     theme = traitlets.Unicode().tag(sync=True)
     tempo = traitlets.Float(DEFAULT_TEMPO).tag(sync=True)
     swing = traitlets.Float(0.5).tag(sync=True)
-    volume = traitlets.Float(sound.VOLUME).tag(sync=True)
+    volume = traitlets.Float(VOLUME).tag(sync=True)
     balance = traitlets.Float(0).tag(sync=True)
     click = traitlets.Bool(False).tag(sync=True)
     count_in = traitlets.Int(0).tag(sync=True)
@@ -159,20 +165,20 @@ def _placed(
 ) -> dict[str, Any]:
     """The traits that hold the music: the score as plain data, and the first and last bar to play."""
     if isinstance(music, Arrangement):
-        played, bars = sound.events(music), music.tune.bars
+        played, bars = played_events(music), music.tune.bars
         zero = _zero(music, played)
         known, ids = _lines(music, played, zero)
         texts, title = texts or known, title or plain(music.tune.title)
     else:
         played, zero = tuple(music), Fraction(0)
-        bars = sound.even_bars(metre, max((event.end for event in played), default=0))
+        bars = even_bars(metre, max((event.end for event in played), default=0))
         texts = texts or [f"{number} of {len(played)}" for number in range(1, len(played) + 1)]
         ids = [f"n{event.index}" if event.part == "call" else "" for event in played]
     if not played:
         raise HarmonyError("nothing sounds here: give the player an arrangement or events that hold notes")
     for midi in {midi for event in played for midi in event.midi}:
-        if not sound.LOWEST <= midi <= sound.HIGHEST:
-            raise HarmonyError(f"MIDI note {midi}: a string here sounds {sound.LOWEST} to {sound.HIGHEST}")
+        if not LOWEST <= midi <= HIGHEST:
+            raise HarmonyError(f"MIDI note {midi}: a string here sounds {LOWEST} to {HIGHEST}")
     if len(texts) != len(played):
         raise HarmonyError(f"{len(texts)} texts for {len(played)} events: give each event one")
     numbers = [bar.number for bar in bars]
@@ -187,8 +193,8 @@ def _placed(
 
 def _score(played: Sequence[Event], bars: Sequence[Bar], zero: Fraction) -> dict[str, Any]:
     """Events, clicks and bars as rows, with what the browser needs to sound like `harmonylib.sound`."""
-    clicks = sound.click_events(bars)
-    frames = [Event(bar.onset - zero, bar.length, (sound.BEAT,), "click") for bar in bars]
+    clicks = click_events(bars)
+    frames = [Event(bar.onset - zero, bar.length, (BEAT,), "click") for bar in bars]
     rows = _rows([*played, *clicks, *frames], bars[0].metre)
     events, ticks, spans = rows[: len(played)], rows[len(played) : -len(bars)], rows[-len(bars) :]
     return {
@@ -199,9 +205,10 @@ def _score(played: Sequence[Event], bars: Sequence[Bar], zero: Fraction) -> dict
             | {"countIn": [_rows(_count_in(bar, count, zero), bar.metre) for count in (1, 2)]}
             for bar, span in zip(bars, spans, strict=True)
         ],
-        "pan": {part: pan for part, (_, pan) in sound.PARTS.items()},
-        "sound": {name: getattr(sound, name) for name in SOUND},
-        "caution": sound.CAUTION,
+        "pan": {part: pan for part, (_, pan) in PARTS.items()},
+        "sound": {name: getattr(room, name) for room, names in SOUND.items() for name in names.split()}
+        | {"ACCENT": ACCENT},
+        "caution": CAUTION,
     }
 
 
@@ -219,12 +226,12 @@ def _rows(events: Sequence[Event], metre: tuple[int, int]) -> list[dict[str, Any
 
 
 def _event_rows(events: Sequence[Event], swing: float, metre: tuple[int, int]) -> list[dict[str, Any]]:
-    return cast("list[dict[str, Any]]", sound.as_data(events, DEFAULT_TEMPO, swing, metre)["events"])
+    return cast("list[dict[str, Any]]", as_data(events, DEFAULT_TEMPO, swing, metre)["events"])
 
 
 def _count_in(bar: Bar, count: int, zero: Fraction) -> list[Event]:
     """Clicks of `count` bars that lead into a bar, on the time line of the whole."""
-    clicks = sound.click_events([bar], count, click=False)
+    clicks = click_events([bar], count, click=False)
     shift = Fraction(0) if bar.number == 0 else bar.onset - zero  # a pick-up opens the tune: its zero is the tune's
     return [Event(click.onset + shift, click.duration, click.midi, "click", None, click.velocity) for click in clicks]
 

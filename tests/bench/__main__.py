@@ -25,14 +25,18 @@ from typing import NamedTuple
 
 import numpy as np
 
-from harmonylib.arranging import Settings, arrange, best_chains
-from harmonylib.diagrams import grip_marks, neck_picture
-from harmonylib.fills import answer
-from harmonylib.neck import Neck
-from harmonylib.scores import engrave, musicxml
-from harmonylib.survey import survey
-from harmonylib.tunes import Tune, read
-from harmonylib.voicings import SPREADS
+from harmonylib.answering.respond import respond
+from harmonylib.arranging.arrange import arrange
+from harmonylib.arranging.arrangement import Settings
+from harmonylib.arranging.chain import best_chains
+from harmonylib.classroom.repertoire import survey
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.neck import grip_marks, neck_picture
+from harmonylib.score.engraving import engrave
+from harmonylib.score.musicxml import musicxml
+from harmonylib.theory.voicings import SPREADS
+from harmonylib.tunes.reading import read
+from harmonylib.tunes.tune import Tune
 from tests.bench.learners import PANEL, PLOT, class_of, first_picture
 from tests.bench.searches import by_networkx, by_ortools, by_trying_all, lattice
 from tests.refresh import CHAPTERS, refreshed
@@ -106,7 +110,7 @@ def arranging() -> Iterator[Line]:
     yield Line(f"arrange {bars}, {len(tune.notes)} notes, first time", f"{once * 1e3:.1f} ms", "10 ms")
     yield Line("… again in the same session", f"{again * 1e3:.1f} ms", "10 ms")
     chorus = arrange(tune, tempo=96)
-    answered = best_of(10, lambda: answer(chorus, share=1.0, approached=0.5))
+    answered = best_of(10, lambda: respond(chorus, share=1.0, approached=0.5))
     yield Line(f"answer a chorus of {bars}", f"{answered * 1e3:.0f} ms", "50 ms")
     arrangement = arrange(tune)
     yield Line(f"MusicXML of {bars}", f"{best_of(10, lambda: musicxml(arrangement)) * 1e3:.0f} ms", "20 ms")

@@ -14,8 +14,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from harmonylib.arranging import Settings, _columns, _options, _seconds_between, _steps
-from harmonylib.tunes import Tune
+from harmonylib.arranging.arrange import _seconds_between
+from harmonylib.arranging.arrangement import Settings
+from harmonylib.arranging.candidates import option_columns
+from harmonylib.arranging.chain import _steps, laid_out
+from harmonylib.tunes.tune import Tune
 
 SCALE = 10**6
 """OR-tools takes whole costs: a millionth is its unit."""
@@ -42,9 +45,9 @@ class Lattice(NamedTuple):
 
 def lattice(tune: Tune, settings: Settings, notes: int | None = None) -> Lattice:
     """The lattice of a tune all of whose notes lie on the neck, or of its first notes."""
-    columns = _options(tune, settings)[:notes]
+    columns = option_columns(tune, settings)[:notes]
     gaps = _seconds_between(tune, settings)[: len(columns) - 1]
-    arrays = _columns(columns)
+    arrays = laid_out(columns)
     sizes = [len(column) for column in columns]
     steps = [
         step[:before, :after] for (_, step), (before, after) in zip(_steps(arrays, gaps), pairwise(sizes), strict=True)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from harmonylib.diagrams import neck_frame, neck_picture
-from harmonylib.neck import Neck
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.neck import neck_frame, neck_picture
 from tests.browser.conftest import Watched, kernel
 from tests.browser.test_panels import complaints, point_of, settled
 

@@ -16,18 +16,19 @@ import nbformat
 import pytest
 from matplotlib.image import imread
 
-from harmonylib.diagrams import THEMES, Mark, grip_marks, neck_frame, neck_picture
-from harmonylib.neck import Neck
-from harmonylib.voicings import voice
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.neck import Mark, grip_marks, neck_frame, neck_picture
+from harmonylib.pictures.theme import THEMES
+from harmonylib.theory.voicings import voice
 from tests.browser.conftest import ROOT, Watched, kernel
 from widgets import NeckView
 
 START = (
     "import gc, json\n"
     "from ipywidgets.widgets import widget\n"
-    "from harmonylib import Neck, tunes\n"
+    "from harmonylib import Neck, read\n"
     "from widgets import *\n"
-    f"tune = tunes.read({str(ROOT / 'chapters' / 'tunes' / 'lantern_on_the_landing.abc')!r})\n"
+    f"tune = read({str(ROOT / 'chapters' / 'tunes' / 'lantern_on_the_landing.abc')!r})\n"
     "def alive():\n"
     "    gc.collect()\n"
     "    return len(widget._instances)"

@@ -9,17 +9,18 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from harmonylib import sound
-from harmonylib.arranging import arrange
-from harmonylib.fills import answer
-from harmonylib.neck import Grip
-from harmonylib.printing import engrave
-from harmonylib.sound import Event
-from harmonylib.tunes import read, read_text
+from harmonylib.answering.respond import respond
+from harmonylib.arranging.arrange import arrange
+from harmonylib.guitar.grips import Grip
+from harmonylib.score.engraving import engrave
+from harmonylib.sound.events import Event, as_data, cycle_events
+from harmonylib.sound.listening import CAUTION
+from harmonylib.sound.rendering import LOUDEST, VOLUME, render
+from harmonylib.sound.strings import RATE
+from harmonylib.tunes.reading import read, read_text
 from tests.browser.conftest import ROOT
 from widgets.player import Player
 
-RATE = sound.RATE
 AHEAD_S = 0.15  # how far ahead the player schedules: a change is heard no later than this
 CHORD = (48, 55, 59, 64)
 TUNE = "chapters/tunes/lantern_on_the_landing.abc"
@@ -95,7 +96,7 @@ def short(*positions, part="call", midi=CHORD):
 def test_onsets_are_those_of_the_score(play, tempo, swing):
     music = short(0, 0.5, 1, 1.5, 2, 3, 3.5, 4, 5.5, 6, 7)
     samples, shown = play(music, 10, tempo=tempo, swing=swing)
-    wanted = [row["onset"] * 60 / tempo for row in sound.as_data(music, tempo, swing)["events"]]
+    wanted = [row["onset"] * 60 / tempo for row in as_data(music, tempo, swing)["events"]]
     heard = onsets(samples)
     assert len(heard) == len(wanted)
     assert np.abs(heard - wanted).max() < 0.005
@@ -117,12 +118,12 @@ def test_pitches_are_within_five_cents(play):
 def test_it_is_as_loud_as_the_library_and_never_clips(play):
     chords = [Event(n, 1, CHORD) for n in range(4)]
     samples, _ = play(chords, 4, tempo=60)
-    assert level(samples) == pytest.approx(level(sound.render(chords, 60)[: 4 * RATE]), rel=0.15)
-    half, _ = play(chords, 4, tempo=60, volume=sound.VOLUME / 2)
+    assert level(samples) == pytest.approx(level(render(chords, 60)[: 4 * RATE]), rel=0.15)
+    half, _ = play(chords, 4, tempo=60, volume=VOLUME / 2)
     assert level(half) == pytest.approx(level(samples) / 2, rel=1e-3)
     thick = [Event(Fraction(n, 8), 8, (40, 47, 52, 56, 59, 64), "call", None, 1) for n in range(24)]
     loudest, _ = play(thick, 4, tempo=120, volume=1)
-    assert 0.7 < np.abs(loudest).max() <= sound.LOUDEST + 1e-3
+    assert 0.7 < np.abs(loudest).max() <= LOUDEST + 1e-3
 
 
 def test_loop_goes_on_without_a_gap(play):
@@ -266,7 +267,7 @@ def shown(opened):
 
 @pytest.fixture(scope="module")
 def piece():
-    return answer(arrange(read(TUNE), tempo=200))
+    return respond(arrange(read(TUNE), tempo=200))
 
 
 def line(page):
@@ -336,13 +337,13 @@ def test_every_control_has_a_name_and_does_what_it_says(shown, piece):
     page.get_by_label("From bar").select_option("6")
     assert [page.evaluate(get, name) for name in ("first", "last")] == [6, 6]
     assert page.evaluate(get, "playing") is False
-    assert page.get_by_text(sound.CAUTION).is_visible()
+    assert page.get_by_text(CAUTION).is_visible()
     high = "[...document.querySelectorAll('button, select, label:not([hidden])')].map(one => one.offsetHeight)"
     assert min(page.evaluate(high)) >= 36  # for fingers
 
 
 def test_no_slider_for_answers_where_there_are_none_and_no_empty_sheet(shown):
-    page = shown(Player(sound.cycle_events([Grip.parse("x3545x")]))).page
+    page = shown(Player(cycle_events([Grip.parse("x3545x")]))).page
     assert not page.get_by_label("Call and answer").is_visible()
     assert not page.locator(".block-player-paper").is_visible()
     assert page.get_by_role("slider", name="Tempo").is_visible()
@@ -350,7 +351,7 @@ def test_no_slider_for_answers_where_there_are_none_and_no_empty_sheet(shown):
 
 def test_one_player_at_a_time_and_closing_frees_everything(shown):
     grips = [Grip.parse(text) for text in ("x3545x", "x7958x")]
-    page = shown(Player(sound.cycle_events(grips), loop=True), Player(sound.cycle_events(grips), loop=True)).page
+    page = shown(Player(cycle_events(grips), loop=True), Player(cycle_events(grips), loop=True)).page
     buttons = page.locator(".block-player-play")
     buttons.nth(0).click()
     page.wait_for_function("document.querySelectorAll('.block-player-play')[0].textContent.includes('Stop')")
@@ -364,11 +365,11 @@ def test_one_player_at_a_time_and_closing_frees_everything(shown):
 
 
 def test_other_music_comes_in_while_it_plays_and_a_late_timer_does_no_harm(shown):
-    watched = shown(Player(sound.cycle_events([Grip.parse("x3545x")] * 8), tempo=120, loop=True, first=2, last=3))
+    watched = shown(Player(cycle_events([Grip.parse("x3545x")] * 8), tempo=120, loop=True, first=2, last=3))
     page = watched.page
     page.locator(".block-player-play").click()
     page.wait_for_function("players[0].model.get('now') >= 2")
-    other = Player(sound.cycle_events([Grip.parse("x7958x")] * 2, beats=1), ["one", "two"])
+    other = Player(cycle_events([Grip.parse("x7958x")] * 2, beats=1), ["one", "two"])
     page.evaluate(
         "score => Object.entries({ first: 1, last: 1, now: 0, score }).forEach(one => players[0].model.set(...one))",
         other.score,

@@ -16,8 +16,8 @@ import nbformat
 import pytest
 
 from harmonylib.__main__ import CHAPTERS
-from harmonylib.diagrams import THEMES
-from harmonylib.projector import contents, cut
+from harmonylib.classroom.projector import contents, cut
+from harmonylib.pictures.theme import THEMES
 from tests.browser.conftest import Watched, free_port, served, write_notebook
 
 LISTED = contents(CHAPTERS)
@@ -55,7 +55,8 @@ def projected(
         port = free_port()
         command = [sys.executable, "-m", "harmonylib", "course", "--projector", "--no-browser", "--port", str(port)]
         if folder:
-            code = f"from pathlib import Path; from harmonylib.projector import serve; serve(Path({str(folder)!r}), "
+            code = "from pathlib import Path; from harmonylib.classroom.projector import serve; "
+            code += f"serve(Path({str(folder)!r}), "
             command = [sys.executable, "-c", f"{code}port={port}, browser=False)"]
         server = served([*command, *options], tmp_path_factory.mktemp("projector"), f"http://127.0.0.1:{port}/")
         running.append(server)

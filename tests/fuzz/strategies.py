@@ -7,20 +7,24 @@ from fractions import Fraction
 from hypothesis import settings
 from hypothesis import strategies as st
 
-from harmonylib.arranging import DENSITIES
-from harmonylib.chords import KINDS, MUSICXML_KINDS, Chord, spellings
-from harmonylib.fills import CONTOURS, Manner
-from harmonylib.neck import TUNINGS, Neck
-from harmonylib.pitch import ROOTS, HarmonyError, spell
-from harmonylib.reading import read_chord
-from harmonylib.tunes import MODES, Bar, Change, Note, Tune
-from harmonylib.voicings import SPREADS
+from harmonylib.answering.manner import CONTOURS, Manner
+from harmonylib.arranging.density import DENSITIES
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.neck import TUNINGS, Neck
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.families import CHORD_KINDS, MUSICXML_KINDS
+from harmonylib.theory.pitch import ROOTS, spell
+from harmonylib.theory.symbols import spellings
+from harmonylib.theory.voicings import SPREADS
+from harmonylib.tunes.harmony import read_chord
+from harmonylib.tunes.metre import Bar
+from harmonylib.tunes.tune import MODES, Change, Note, Tune
 
 TOKENS = (
     "maj ma M Δ m mi min - dim ° o ø + aug sus sus4 sus2 7 9 11 13 6 69 6/9 5 2 4 b5 #5 ♭9 #9 #11 b13 ♭13 add9 add11 "
     "add13 add♭7 add#11 add♭9 addb13 add6 add7 add2 add4 alt dom no3 no5 ( ) , / /E /Bb ♮ x (maj7) minmaj"
 ).split()
-SUFFIXES = sorted({*spellings(), *KINDS, *MUSICXML_KINDS.values()})
+SUFFIXES = sorted({*spellings(), *CHORD_KINDS, *MUSICXML_KINDS.values()})
 FEWEST_OF_QUICK_TESTS = 1500
 
 quick = settings(max_examples=max(settings.default.max_examples, FEWEST_OF_QUICK_TESTS))

@@ -3,8 +3,8 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from harmonylib.chords import Chord
-from harmonylib.pitch import HarmonyError
+from harmonylib.errors import HarmonyError
+from harmonylib.theory.chords import Chord
 from tests.fuzz.strategies import heaps, mutated_symbols, quick
 
 QUOTED_AT_MOST = 40

@@ -13,13 +13,15 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 from music21 import common
 
-from harmonylib.arranging import arrange, check
-from harmonylib.fills import answer, check_answers
-from harmonylib.notation import musicxml
-from harmonylib.pitch import HarmonyError
-from harmonylib.reading import read_bytes, tunes_in
-from harmonylib.reading_musicxml import unpacked
-from harmonylib.tunes import Tune, read
+from harmonylib.answering.checking import check_answers
+from harmonylib.answering.respond import respond
+from harmonylib.arranging.arrange import arrange
+from harmonylib.arranging.checking import check
+from harmonylib.errors import HarmonyError
+from harmonylib.score.musicxml import musicxml
+from harmonylib.tunes.musicxml import unpacked
+from harmonylib.tunes.reading import read, read_bytes, tunes_in
+from harmonylib.tunes.tune import Tune
 from tests.test_tunes import sound
 
 CORPUS = Path(common.getCorpusFilePath())
@@ -51,7 +53,7 @@ def sources() -> tuple[tuple[str, bytes], ...]:
     made += [("musicxml", file.read_bytes()) for file in SHEETS]
     made += [("musicxml", shortened(unpacked(file.read_bytes()))) for file in SHEETS]
     for file in OWN:
-        arrangement = answer(arrange(read(file)), share=1)
+        arrangement = respond(arrange(read(file)), share=1)
         made.append(("musicxml", musicxml(arrangement, last=4).encode()))
     return tuple(made)
 
@@ -187,7 +189,7 @@ def test_what_is_read_from_a_damaged_file_is_arranged_or_refused(damaged):
     tune = read_or_refused(*damaged)
     assume(tune)
     try:
-        arrangement = answer(arrange(tune))
+        arrangement = respond(arrange(tune))
         off_neck = [fault for fault in check(arrangement) if fault.endswith("lies off this neck")]
         assert check(arrangement) == off_neck
         assert check_answers(arrangement) == []

@@ -3,7 +3,7 @@
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from harmonylib.voicings import SPREADS, inversions
+from harmonylib.theory.voicings import SPREADS, inversions
 from tests.fuzz.strategies import chords, necks
 
 steps = st.integers(-9, 9)

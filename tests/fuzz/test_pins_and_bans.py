@@ -6,11 +6,13 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from harmonylib.arranging import arrange, check
-from harmonylib.chords import Chord
-from harmonylib.neck import Grip, Neck
-from harmonylib.pitch import HarmonyError
-from harmonylib.voicings import SPREADS, voice
+from harmonylib.arranging.arrange import arrange
+from harmonylib.arranging.checking import check
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.voicings import SPREADS, voice
 from tests.fuzz.strategies import hands, tunes
 
 REFUSALS = (

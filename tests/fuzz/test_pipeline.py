@@ -12,14 +12,19 @@ from xml.etree import ElementTree
 import mido
 from hypothesis import given, settings
 
-from harmonylib.arranging import Arrangement, arrange, check
-from harmonylib.fills import answer, check_answers
-from harmonylib.notation import TABLATURE, events, musicxml
-from harmonylib.pitch import HarmonyError
-from harmonylib.printing import engrave
-from harmonylib.scores import midi
-from harmonylib.tables import COLUMNS, csv_text, text
-from harmonylib.tunes import Tune, read_text
+from harmonylib.answering.checking import check_answers
+from harmonylib.answering.respond import respond
+from harmonylib.arranging.arrange import arrange
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.checking import check
+from harmonylib.errors import HarmonyError
+from harmonylib.score.engraving import engrave
+from harmonylib.score.events import written_events
+from harmonylib.score.midi import midi
+from harmonylib.score.musicxml import TABLATURE, musicxml
+from harmonylib.score.tables import COLUMNS, csv_text, text
+from harmonylib.tunes.reading import read_text
+from harmonylib.tunes.tune import Tune
 from tests.fuzz.strategies import hands, manners, tunes
 from tests.test_tunes import sound
 
@@ -32,7 +37,7 @@ def made(tune: Tune, hand: dict[str, Any], manner: Any) -> tuple[Arrangement, Ar
     faults = check(arrangement)
     assert [fault for fault in faults if not fault.endswith("lies off this neck")] == []
     assert len(faults) == sum(choice.grip is None for choice in arrangement.choices)
-    answered = answer(arrangement, manner)
+    answered = respond(arrangement, manner)
     assert check_answers(answered) == []
     assert check(answered) == faults
     return arrangement, answered
@@ -79,7 +84,7 @@ def tablature(xml: str) -> Tablature:
 def gripped(arrangement: Arrangement) -> Tablature:
     """The grips an arrangement holds, in the form of `tablature`."""
     found: Tablature = {}
-    for event in events(arrangement):
+    for event in written_events(arrangement):
         if event.grip:
             frets = event.grip.frets
             pressed = {len(frets) - place: fret for place, fret in enumerate(frets) if fret is not None}
@@ -124,7 +129,7 @@ def test_tables_and_midi_of_any_tune_have_a_row_and_a_note_for_everything_that_s
         assert {len(row) for row in rows} == {len(COLUMNS)}
         assert all(choice.reason in text(arrangement) for choice in arrangement.choices)
         file = mido.MidiFile(file=io.BytesIO(midi(arrangement)))
-        sounding = sum(len(event.pitches) for event in events(arrangement))
+        sounding = sum(len(event.pitches) for event in written_events(arrangement))
         assert sum(message.type == "note_on" and message.velocity > 0 for message in file) == sounding
         assert all(a.onset <= b.onset for a, b in pairwise(arrangement.answers))
 

@@ -16,26 +16,36 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from harmonylib.arranging import arrange, best, check
-from harmonylib.chords import Chord
-from harmonylib.chordtones import degree_of, examine
-from harmonylib.diminished import passing
-from harmonylib.fills import Manner, answer, check_answers, gaps, keeping, without, written
-from harmonylib.neck import Grip, Neck
-from harmonylib.notation import events, musicxml
-from harmonylib.pitch import HarmonyError, Pitch
-from harmonylib.printing import page
-from harmonylib.scores import midi
-from harmonylib.sound import cycle_events, listen
-from harmonylib.tables import csv_text, text
-from harmonylib.tunes import read, read_text
-from harmonylib.voicings import inversions, voice
+from harmonylib.answering.checking import check_answers
+from harmonylib.answering.gaps import gaps
+from harmonylib.answering.manner import Manner
+from harmonylib.answering.own import ban_answer, keep_answer, with_own
+from harmonylib.answering.respond import respond
+from harmonylib.arranging.arrange import arrange, best
+from harmonylib.arranging.checking import check
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.score.engraving import page
+from harmonylib.score.events import written_events
+from harmonylib.score.midi import midi
+from harmonylib.score.musicxml import musicxml
+from harmonylib.score.tables import csv_text, text
+from harmonylib.sound.events import cycle_events
+from harmonylib.sound.listening import listen
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.diminished import passing
+from harmonylib.theory.pitch import Pitch
+from harmonylib.theory.tones import degree_of
+from harmonylib.theory.voicings import inversions, voice
+from harmonylib.tunes.chordtones import examine
+from harmonylib.tunes.reading import read, read_text
 from tests.fuzz.strategies import quick, tunes
 
 ABC = 'X:1\nM:4/4\nL:1/4\nK:C\n"Cmaj7"E2 G2|"Dm7"F2 z2|]'
 TUNE, CHORD, PITCH, NECK = read_text(ABC), Chord.parse("C7"), Pitch.parse("E4"), Neck()
 PLAIN, GRIP, VOICING = arrange(TUNE), Grip.parse("x3545x"), voice("Cmaj7", "drop 2", "E4")
-ANSWERED, SET = answer(PLAIN, share=1), (5, 4, 3, 2)
+ANSWERED, SET = respond(PLAIN, share=1), (5, 4, 3, 2)
 
 CALLS: list[tuple[Callable[..., Any], tuple[Any, ...], dict[str, Any]]] = [
     # function, arguments that are right, and those given by name
@@ -72,17 +82,17 @@ CALLS: list[tuple[Callable[..., Any], tuple[Any, ...], dict[str, Any]]] = [
     (PLAIN.with_ban, (0, "7x555x"), {}),
     (PLAIN.candidates, (0,), {}),
     (PLAIN.held, (0,), {}),
-    (answer, (PLAIN,), {"manner": None, "share": 1, "approached": 0.5, "approach_from": "both", "contour": "any"}),
-    (answer, (PLAIN,), {"swing": True, "seed": 3, "keep": {}, "bans": (), "colour": "blue"}),
+    (respond, (PLAIN,), {"manner": None, "share": 1, "approached": 0.5, "approach_from": "both", "contour": "any"}),
+    (respond, (PLAIN,), {"swing": True, "seed": 3, "keep": {}, "bans": (), "colour": "blue"}),
     (check_answers, (ANSWERED,), {}),
     (gaps, (PLAIN,), {}),
-    (keeping, (ANSWERED, Manner(), 0), {}),
-    (without, (ANSWERED, Manner(), 0), {}),
-    (written, (PLAIN, 0, [(1, 1, "x3545x")]), {}),
+    (keep_answer, (ANSWERED, Manner(), 0), {}),
+    (ban_answer, (ANSWERED, Manner(), 0), {}),
+    (with_own, (PLAIN, 0, [(1, 1, "x3545x")]), {}),
     (text, (ANSWERED,), {"first": 1, "last": 2}),
     (csv_text, (ANSWERED,), {}),
     (musicxml, (ANSWERED,), {"first": 1, "last": 2}),
-    (events, (ANSWERED,), {}),
+    (written_events, (ANSWERED,), {}),
     (cycle_events, ([GRIP],), {"neck": NECK, "beats": 2}),
     (listen, (PLAIN,), {"first": 1, "last": 1, "tempo": 90, "swing": 0.6, "volume": 0.4, "count_in": 1, "click": True}),
     (listen, (cycle_events([GRIP]),), {"tempo": 90, "count_in": 1, "metre": (4, 4)}),
@@ -166,7 +176,7 @@ def test_a_tune_that_is_none_is_arranged_or_refused(tune, how):
     }[how]()
 
     def whole_way() -> None:
-        arrangement = answer(arrange(made))
+        arrangement = respond(arrange(made))
         for look in (check, check_answers, musicxml, midi, csv_text, text):
             look(arrangement)
 

@@ -16,11 +16,11 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from harmonylib.arranging import arrange
-from harmonylib.chordtones import examine
-from harmonylib.diminished import passing
-from harmonylib.fills import answer
-from harmonylib.neck import MOST_FRETS
+from harmonylib.answering.respond import respond
+from harmonylib.arranging.arrange import arrange
+from harmonylib.guitar.neck import MOST_FRETS
+from harmonylib.theory.diminished import passing
+from harmonylib.tunes.chordtones import examine
 from tests.fuzz.strategies import hands, manners, tunes
 
 STEPS = (0, 1, 1, 2, 2, 3, 3, 4, 5, 5, 6, 6)
@@ -64,8 +64,8 @@ def test_tune_and_tuning_moved_together_are_played_the_same(tune, hand, manner, 
     steps, semitones = interval
     neck = hand["neck"]
     tuning = " ".join(str(pitch.up(steps, semitones)) for pitch in neck.open_strings)
-    found = answer(arrange(tune, **hand), manner)
-    moved = answer(arrange(tune.transposed(steps, semitones), **hand | {"neck": replace(neck, tuning=tuning)}), manner)
+    found = respond(arrange(tune, **hand), manner)
+    moved = respond(arrange(tune.transposed(steps, semitones), **hand | {"neck": replace(neck, tuning=tuning)}), manner)
     assert played(moved) == played(found)
     assert moved.cost == found.cost
     assert [c.note.pitch.midi - semitones for c in moved.choices] == [c.note.pitch.midi for c in found.choices]

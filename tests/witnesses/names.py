@@ -2,7 +2,7 @@
 
 from music21 import pitch as m21
 
-from harmonylib.pitch import Name, Pitch
+from harmonylib.theory.pitch import Name, Pitch
 
 
 def to_music21(spelled: Name | Pitch) -> str:

@@ -18,9 +18,10 @@ from pathlib import Path
 import pytest
 from music21 import common, converter, note, roman, stream, voiceLeading
 
-from harmonylib import chordtones
-from harmonylib.chords import Chord
-from harmonylib.tunes import Bar, Change, Note, Tune
+from harmonylib.theory.chords import Chord
+from harmonylib.tunes.chordtones import Tested, examine
+from harmonylib.tunes.metre import Bar
+from harmonylib.tunes.tune import Change, Note, Tune
 from tests.witnesses.names import name_from, pitch_from
 
 BACH = Path(common.getCorpusFilePath()) / "bach"
@@ -114,17 +115,17 @@ def symbol_of(numeral: roman.RomanNumeral) -> str | None:
     return None if suffix is None else f"{name_from(numeral.root())}{suffix}"
 
 
-def judged(piece: Chorale) -> list[tuple[note.Note, roman.RomanNumeral, chordtones.Tested]]:
+def judged(piece: Chorale) -> list[tuple[note.Note, roman.RomanNumeral, Tested]]:
     """Every soprano note, the analyst's numeral at its onset, and what we say of it."""
     symbols = [(onset, symbol_of(numeral)) for onset, numeral in piece.numerals]
     changes = tuple(Change(onset, Chord.parse(symbol) if symbol else None) for onset, symbol in symbols)
     notes = tuple(Note(pitch_from(n.pitch), onset, Fraction(n.quarterLength)) for onset, n in piece.soprano)
     tune = Tune("A chorale", notes, changes, (Bar(1, Fraction(0), notes[-1].end),))
     numerals = [sounding(piece.numerals, onset) for onset, _ in piece.soprano]
-    return list(zip([n for _, n in piece.soprano], numerals, chordtones.examine(tune), strict=True))
+    return list(zip([n for _, n in piece.soprano], numerals, examine(tune), strict=True))
 
 
-def verdict(theirs: roman.RomanNumeral, ours: chordtones.Tested) -> str:
+def verdict(theirs: roman.RomanNumeral, ours: Tested) -> str:
     if ours.chord is None:
         return "no symbol"
     if ours.note.pitch.midi % 12 in theirs.pitchClasses:

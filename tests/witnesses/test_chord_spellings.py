@@ -17,8 +17,9 @@ import pychord
 import pytest
 from music21 import harmony
 
-from harmonylib.chords import KINDS, MUSICXML_KINDS, TRIADS, Chord
-from harmonylib.pitch import ROOTS, Name
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.families import CHORD_KINDS, MUSICXML_KINDS, TRIADS
+from harmonylib.theory.pitch import ROOTS, Name
 from tests.witnesses.names import name_from
 
 NOTATION_TABLE = """
@@ -145,7 +146,7 @@ def test_pitch_classes_in_the_own_notation_of_a_witness(witness, suffix):
         with pytest.raises(ValueError, match=r"(?i)quality|abbreviation"):
             SPELLED[witness]("C", ascii_of(suffix))
         return
-    written = [suffix] if suffix not in KINDS else [suffix, *KINDS[suffix][1].split()]
+    written = [suffix] if suffix not in CHORD_KINDS else [suffix, *CHORD_KINDS[suffix][1].split()]
     for root in ROOTS:
         low = Name.parse(root).pitch_class
         theirs = classes_by(witness, root, NOTATION[suffix][witness])
@@ -175,7 +176,7 @@ def test_spellings_in_the_own_notation_of_a_witness(witness, suffix):
 def test_what_a_witness_makes_of_our_symbols_as_written(witness):
     """Every symbol of the tables on seventeen roots: read as we do, refused, or misread."""
     found = {}
-    for suffix in [""] + [spelling for row in KINDS.values() for spelling in row[1].split()]:
+    for suffix in [""] + [spelling for row in CHORD_KINDS.values() for spelling in row[1].split()]:
         results = set()
         for root in ROOTS:
             try:
@@ -286,7 +287,7 @@ def test_disagreements_are_explained_and_name_known_symbols():
         assert NOTATION[suffix][witness] != "none"
         assert only_they or only_we
         assert why.split(":")[0] in ("ours", "they")
-    assert set(KINDS) <= set(NOTATION)
+    assert set(CHORD_KINDS) <= set(NOTATION)
     assert set(TRIADS) <= set(NOTATION)
 
 

@@ -13,12 +13,14 @@ from itertools import product
 import pytest
 from music21 import chord as m21
 
-from harmonylib.arranging import arrange
-from harmonylib.chords import KINDS, Chord
-from harmonylib.chordtones import degree_of
-from harmonylib.diminished import ACTIONS, passing
-from harmonylib.pitch import ROOTS, Name, Pitch
-from harmonylib.tunes import Bar, Change, Note, Tune
+from harmonylib.arranging.arrange import arrange
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.diminished import ACTIONS, passing
+from harmonylib.theory.families import CHORD_KINDS
+from harmonylib.theory.pitch import ROOTS, Name, Pitch
+from harmonylib.theory.tones import degree_of
+from harmonylib.tunes.metre import Bar
+from harmonylib.tunes.tune import Change, Note, Tune
 from tests.witnesses.names import to_music21
 
 THREE = ({0, 3, 6, 9}, {1, 4, 7, 10}, {2, 5, 8, 11})
@@ -51,7 +53,7 @@ def test_there_are_only_three_and_each_note_is_in_one():
     assert set(COVERS) == set(ACTIONS)
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", CHORD_KINDS)
 def test_every_note_over_every_chord_has_the_one_that_holds_it(kind):
     """All notes, chord tones too, on seventeen roots: which chord, which kind of the three, where it leads."""
     for root, pitch in product(ROOTS, NOTES):
@@ -69,7 +71,7 @@ def test_every_note_over_every_chord_has_the_one_that_holds_it(kind):
         assert (found.target.pitch_class - low) % 12 == (2 if found.action == "secondary" else 0)
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("kind", CHORD_KINDS)
 def test_every_foreign_note_is_harmonised_with_it_and_keeps_its_spelling(kind):
     """A tune of all notes over one chord: under each foreign note the three others of its diminished seventh."""
     for root in ROOTS:

@@ -9,9 +9,11 @@ from itertools import product
 
 import pytest
 
-from harmonylib.chords import FAMILIES, PRACTICE_ORDER, Chord
-from harmonylib.neck import Grip, Neck
-from harmonylib.voicings import inversions
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.families import FAMILIES, PRACTICE_ORDER
+from harmonylib.theory.voicings import inversions
 from tests.witnesses.tuning import OPEN_MIDI
 
 GRIPS = """

@@ -20,9 +20,12 @@ from pathlib import Path
 import pytest
 from music21 import common, converter, harmony, stream
 
-from harmonylib.arranging import Arrangement, arrange, check
-from harmonylib.scores import csv_text, musicxml
-from harmonylib.tunes import read
+from harmonylib.arranging.arrange import arrange
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.checking import check
+from harmonylib.score.musicxml import musicxml
+from harmonylib.score.tables import csv_text
+from harmonylib.tunes.reading import read
 from tests.witnesses.tuning import OPEN_MIDI
 
 READ_ONLY, WHOLE = "1911", "1854"

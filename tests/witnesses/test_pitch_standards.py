@@ -11,8 +11,8 @@ import mir_eval.util
 import pytest
 from music21 import pitch as m21
 
-from harmonylib.neck import Neck
-from harmonylib.pitch import LETTERS, Pitch
+from harmonylib.guitar.neck import Neck
+from harmonylib.theory.pitch import LETTERS, Pitch
 from tests.witnesses.names import pitch_from, to_music21
 from tests.witnesses.tuning import OPEN_MIDI, OPEN_STRINGS
 

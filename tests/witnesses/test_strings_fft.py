@@ -8,9 +8,10 @@ detuning of 1 and of 5 cents as what it is.
 import numpy as np
 import pytest
 
-from harmonylib import sound
-from harmonylib.neck import Neck
-from harmonylib.sound import RATE, Event, render
+from harmonylib.guitar.neck import Neck
+from harmonylib.sound.events import Event
+from harmonylib.sound.rendering import render
+from harmonylib.sound.strings import HIGHEST, LOWEST, RATE
 from tests.witnesses.fft import cents_off, frequency
 from tests.witnesses.tuning import OPEN_MIDI
 
@@ -32,7 +33,7 @@ def heard(midi: int) -> np.ndarray:
 
 @pytest.mark.parametrize("detuned", [-5, -1, 0, 1, 5])
 def test_the_meter_sees_a_detuned_sine_as_detuned_by_so_much(detuned):
-    for midi in range(sound.LOWEST, sound.HIGHEST + 1):
+    for midi in range(LOWEST, HIGHEST + 1):
         assert cents_off(sine(iso_16(midi) * 2 ** (detuned / 1200)), RATE, iso_16(midi)) == pytest.approx(
             detuned, abs=0.01
         )
@@ -43,7 +44,7 @@ def test_the_meter_hears_no_tone_where_there_is_none():
         frequency(sine(iso_16(69)), RATE, iso_16(60))
 
 
-@pytest.mark.parametrize("midi", range(sound.LOWEST, sound.HIGHEST + 1))
+@pytest.mark.parametrize("midi", range(LOWEST, HIGHEST + 1))
 def test_every_note_is_in_tune_within_a_tenth_of_a_cent(midi):
     assert abs(cents_off(heard(midi), RATE, iso_16(midi))) < 0.1
 

@@ -9,9 +9,9 @@ from itertools import product
 import pytest
 from music21 import chord as m21
 
-from harmonylib.chords import FAMILIES
-from harmonylib.pitch import ROOTS, Pitch
-from harmonylib.voicings import INVERSIONS, SPREADS, Voicing, inversions
+from harmonylib.theory.families import FAMILIES
+from harmonylib.theory.pitch import ROOTS, Pitch
+from harmonylib.theory.voicings import INVERSIONS, SPREADS, Voicing, inversions
 from tests.witnesses.names import name_from, to_music21
 
 NAMES = {

@@ -1,0 +1,140 @@
+"""Call and response: while a melody chord is held, or a rest follows, other voicings of the harmony answer it.
+
+The melody chord is the *call*. Its *gap* is the time from when the call has rung for a beat (or has ended) to the next
+call. A gap is answered by one to three chords in a rhythm from a written table; any of them may be *approached* by the
+same grip one fret lower or higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found
+exactly, with the costs below.
+
+Conventions
+- Time is in quarter notes as in `harmonylib.tunes`; rhythms are written in beats (a dotted quarter in compound metres).
+- An answer shortens its call, it never moves it; the melody stays as it is.
+- A seed draws, gap by gap, a rhythm with its place, a contour and an approach; the search may depart from what was
+  drawn, and pays for it.
+
+Rhythms, weights and times are common practice. `check_answers` tells what is wrong and shares no code with the search.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+from typing import NamedTuple
+
+import numpy as np
+
+from harmonylib.answering.manner import COSTS
+from harmonylib.answering.rhythms import Hit
+from harmonylib.arranging.arrangement import Answer, Arrangement, Choice
+from harmonylib.arranging.candidates import shapes
+from harmonylib.arranging.chain import Array, string_bits
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.families import interval
+
+
+def signature(answers: Sequence[Answer]) -> str:
+    """What tells one answer from another: when its chords sound and which grips they are."""
+    return " ".join(f"{answer.onset}:{answer.grip}" for answer in answers)
+
+
+class Nodes(NamedTuple):
+    """Ways to play one hit, as arrays of one length; where an approach comes first, the hand arrives at that."""
+
+    cost: Array
+    arrive: Array
+    leave: Array
+    lower_in: Array
+    lower_out: Array
+    top: Array
+    strings: Array
+    grip: Array
+    early: Array
+
+
+class Palette(NamedTuple):
+    """All grips of one chord on one neck, with the arrays the search needs."""
+
+    grips: tuple[Grip, ...]
+    spreads: tuple[str, ...]
+    tops: tuple[tuple[int, int], ...]
+    nodes: Nodes
+    lowest: Array
+    led: dict[str, Nodes]
+
+
+@lru_cache(maxsize=512)
+def palette(neck: Neck, root: int, semitones: tuple[int, ...], spreads: tuple[str, ...]) -> Palette:
+    """Every grip of a four-note chord: `root` is a pitch class, `semitones` its notes above it."""
+    rows = []
+    for spread in spreads:
+        for top, above in enumerate(semitones):
+            first = neck.open_midi[0] + (root + above - neck.open_midi[0]) % 12
+            for midi in range(first, neck.open_midi[-1] + neck.last_fret + 1, 12):
+                rows += [(shape, spread, (top, midi)) for shape in shapes(neck, semitones, spread, top, midi)]
+    grips = tuple(shape[0] for shape, _, _ in rows)
+    position = np.array([shape[2] for shape, _, _ in rows])
+    lower = np.array([shape[3] for shape, _, _ in rows], dtype=float).reshape(-1, 3)
+    cost = np.array([sum(value for _, value in shape[1]) for shape, _, _ in rows])
+    lowest = np.array([grip.strings[0] for grip in grips], dtype=float)
+    strings = np.array([string_bits(grip.frets) for grip in grips], dtype=float)
+    top_notes = np.array([midi for _, _, (_, midi) in rows], dtype=float)
+    number = np.array([_number(grip) for grip in grips], dtype=float)
+    nodes = Nodes(cost, position, position, lower, lower, top_notes, strings, number, np.zeros(len(grips)))
+    led = {}
+    for side, fret in (("below", -1), ("above", 1)):
+        moved = [_leads(neck, grip, fret) for grip in grips]
+        arrive = np.array([neck.nut_to(min(g.fretted)) if g else 0.0 for g in moved])
+        price = np.where([g is not None for g in moved], cost, np.inf)
+        led[side] = nodes._replace(cost=price, arrive=arrive, lower_in=lower + fret, early=np.ones(len(grips)))
+    return Palette(grips, tuple(s for _, s, _ in rows), tuple(t for _, _, t in rows), nodes, lowest, led)
+
+
+def _leads(neck: Neck, grip: Grip, fret: int) -> Grip | None:
+    """The grip one fret lower or higher in all voices, if the hand can slide there with the same fingers."""
+    moved = grip.shifted(fret)
+    slides = 0 not in grip.frets and 0 not in moved.frets
+    return moved if slides and neck.fault(moved) is None else None
+
+
+@lru_cache(maxsize=65536)
+def _number(grip: Grip) -> int:
+    """A number that is the same for the same frets and no others."""
+    return sum((0 if fret is None else fret + 1) * 32**place for place, fret in enumerate(grip.frets))
+
+
+def nodes_for(arrangement: Arrangement, call: Choice, hit: Hit) -> Nodes:
+    """Every way to play a hit: all grips on the call's strings or their neighbours, approached first where drawn."""
+    book = book_for(arrangement, call, hit.chord)
+    assert call.grip is not None
+    far = np.abs(book.lowest - call.grip.strings[0]) > 1
+    plain = book.nodes._replace(cost=book.nodes.cost + np.where(far, np.inf, 0.0))
+    if not hit.approach:
+        return plain
+    led = book.led[hit.approach]
+    led = led._replace(cost=led.cost + np.where(far, np.inf, 0.0))
+    plain = plain._replace(cost=plain.cost + COSTS["approach"])
+    return Nodes(*(np.concatenate(pair) for pair in zip(led, plain, strict=True)))
+
+
+def book_for(arrangement: Arrangement, call: Choice, chord: Chord) -> Palette:
+    semitones = tuple(interval(degree)[1] % 12 for degree in stack_for(arrangement, call, chord))
+    return palette(arrangement.settings.neck, chord.root.pitch_class, semitones, arrangement.settings.spreads)
+
+
+def stack_for(arrangement: Arrangement, call: Choice, chord: Chord) -> tuple[str, ...]:
+    """The four degrees an answer uses: the call's own where the chord is the same, else as fits the key."""
+    if call.voicing and call.voicing.chord == chord:
+        return call.voicing.stack
+    return chord.stacks_for(chord.degrees[1], arrangement.tune.key_at(call.note.onset))[0]
+
+
+def fixed_node(arrangement: Arrangement, choice: Choice) -> Nodes:
+    """A call as the only node of its column."""
+    grip, neck = choice.grip, arrangement.settings.neck
+    assert grip is not None
+    sounding = neck.midi(grip.frets)
+    lower = np.array([sounding[:-1] if len(sounding) == 4 else (0.0, 0.0, 0.0)], dtype=float)
+    place, one = np.array([neck.nut_to(min(grip.fretted, default=0))]), np.zeros(1)
+    top, strings = np.array([float(sounding[-1])]), np.array([float(string_bits(grip.frets))])
+    return Nodes(one, place, place, lower, lower, top, strings, np.array([float(_number(grip))]), one)

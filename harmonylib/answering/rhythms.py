@@ -1,0 +1,122 @@
+"""Call and response: while a melody chord is held, or a rest follows, other voicings of the harmony answer it.
+
+The melody chord is the *call*. Its *gap* is the time from when the call has rung for a beat (or has ended) to the next
+call. A gap is answered by one to three chords in a rhythm from a written table; any of them may be *approached* by the
+same grip one fret lower or higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found
+exactly, with the costs below.
+
+Conventions
+- Time is in quarter notes as in `harmonylib.tunes`; rhythms are written in beats (a dotted quarter in compound metres).
+- An answer shortens its call, it never moves it; the melody stays as it is.
+- A seed draws, gap by gap, a rhythm with its place, a contour and an approach; the search may depart from what was
+  drawn, and pays for it.
+
+Rhythms, weights and times are common practice. `check_answers` tells what is wrong and shares no code with the search.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from fractions import Fraction
+from typing import NamedTuple
+
+from harmonylib.answering.gaps import Gap
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.density import pulse
+from harmonylib.theory.chords import Chord
+from harmonylib.tunes.tune import Tune
+
+HALF, THIRD = Fraction(1, 2), Fraction(1, 3)
+
+
+RHYTHMS: dict[str, tuple[tuple[Fraction | int, Fraction | int], ...]] = {
+    # name                        hits: (start, length) in beats, counted from the beat the rhythm begins on
+    "on the beat": ((0, 1),),
+    "on two beats": ((0, 1), (1, 1)),
+    "on three beats": ((0, 1), (1, 1), (2, 1)),
+    "off the beat": ((HALF, HALF),),
+    "off two beats": ((HALF, HALF), (1 + HALF, HALF)),
+    "anticipated": ((HALF, 1 + HALF),),
+    "dotted quarter and eighth": ((0, 1 + HALF), (1 + HALF, HALF)),
+    "triplet pick-up": ((THIRD, THIRD), (2 * THIRD, THIRD), (1, 1)),
+}
+
+
+FASTEST_ANSWER_S = 0.25  # chords of an answer come no closer together than this (common practice)
+
+
+APPROACH_S = 0.12  # an approach lasts at least this long (common practice)
+
+
+class Hit(NamedTuple):
+    """One chord to be placed: when, how long, in which chord, and the approach drawn for it ("" for none)."""
+
+    onset: Fraction
+    duration: Fraction
+    chord: Chord
+    approach: str
+    lead: Fraction
+
+
+def placements(
+    arrangement: Arrangement, gap: Gap, swing: bool
+) -> Iterator[tuple[str, list[tuple[Fraction, Fraction, Chord]]]]:
+    """Every rhythm at every beat where it fits the gap: its name, and (onset, length, chord) of each hit."""
+    tune = arrangement.tune
+    shortest = Fraction(FASTEST_ANSWER_S) * Fraction(arrangement.tempo) / 60
+    beats = list(_beats(tune, gap))
+    for name, pattern in RHYTHMS.items():
+        halves = any(Fraction(start).denominator == 2 for start, _ in pattern)
+        for place, beat in beats:
+            if halves and beat > 1:
+                continue  # halves of a dotted quarter do not lie in a compound metre
+            times = [_times(place, beat, start, length, swing) for start, length in pattern]
+            if times[0][0] < gap.start or times[-1][1] > gap.end:
+                continue
+            apart = [b[0] - a[0] for a, b in zip(times, times[1:], strict=False)] + [gap.end - times[-1][0]]
+            chords = [tune.chord_at(onset) for onset, _ in times]
+            if min(apart) >= shortest and all(chords):
+                changes = [tune.change_after(onset) for onset, _ in times]
+                ends = [min(off, c.onset) if c else off for (_, off), c in zip(times, changes, strict=True)]
+                yield name, [(t[0], end - t[0], c) for t, end, c in zip(times, ends, chords, strict=True) if c]
+
+
+def _beats(tune: Tune, gap: Gap) -> Iterator[tuple[Fraction, Fraction]]:
+    """Every felt beat of the bars a gap touches, with its length, both in quarter notes."""
+    for bar in tune.bars_between(gap.start, gap.end):
+        beat = pulse(tune, bar.onset)
+        place = bar.end - Fraction(4 * bar.metre[0], bar.metre[1]) if bar.number == 0 else bar.onset
+        while place < min(bar.end, gap.end):
+            yield place, beat
+            place += beat
+
+
+def _times(
+    place: Fraction, beat: Fraction, start: Fraction | int, length: Fraction | int, swing: bool
+) -> tuple[Fraction, Fraction]:
+    """When a hit of a rhythm begins and ends, in quarter notes; with swing a half beat is two thirds of it."""
+    end = start + length
+    if swing:
+        start, end = (t + Fraction(1, 6) if Fraction(t).denominator == 2 else t for t in (start, end))
+    return place + start * beat, place + end * beat
+
+
+def with_approach(
+    arrangement: Arrangement, gap: Gap, spans: Sequence[tuple[Fraction, Fraction, Chord]], approach: str, swing: bool
+) -> list[Hit]:
+    """The hits of a rhythm, the drawn approach given to the first one that leaves time for it.
+
+    An approach lasts half a beat; a third with swing, in compound metres, and before a chord on a triplet.
+    """
+    hits, before = [], gap.start
+    for onset, length, chord in spans:
+        beat = pulse(arrangement.tune, onset)
+        into_bar = (arrangement.tune.beat_at(onset) - 1) * Fraction(4, arrangement.tune.bar_at(onset).metre[1])
+        in_thirds = swing or beat > 1 or (into_bar / beat).denominator % 3 == 0
+        lead = beat / 3 if in_thirds else beat / 2
+        fits = bool(approach) and onset - lead >= before and float(lead) * 60 / arrangement.tempo >= APPROACH_S
+        hits.append(Hit(onset, length, chord, approach if fits else "", lead))
+        if fits:
+            approach = ""
+        before = onset + Fraction(FASTEST_ANSWER_S) * Fraction(arrangement.tempo) / 60
+    return hits

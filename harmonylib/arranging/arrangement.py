@@ -1,0 +1,236 @@
+"""Harmonising a tune: candidates for every note, what a chain of grips costs the hand, and the cheapest chain.
+
+A tune is a row of columns, one a note; each column lists the grips that put the melody note on top (or, where no chord
+fits, the places of a single note). A chain picks one grip a column. The cheapest chain is a shortest path through the
+columns, found exactly by dynamic programming: the best way to reach a grip is the best way to reach some grip of the
+column before, plus one step.
+
+Conventions
+- Costs are pure numbers that add up; the tables below give each weight and what it stands for. They are settings of
+  taste (common practice), not measurements.
+- Positions and travel are millimetres along the neck, times are seconds, tempo is quarter notes a minute.
+- Notes are counted from 0 in the order of the tune.
+
+`check` tells whether an arrangement is sound; it shares no code with the search.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from fractions import Fraction
+from functools import cached_property
+from typing import Any, NamedTuple, TypeVar
+
+from harmonylib.arranging.chain import Option, laid_out, step_terms
+from harmonylib.errors import HarmonyError, expect, shown, whole
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.diminished import Passing
+from harmonylib.theory.tones import DEGREE_WORDS
+from harmonylib.theory.voicings import Voicing
+from harmonylib.tunes.chordtones import Tested
+from harmonylib.tunes.tune import Note, Tune
+
+ARRANGEMENT = "an arrangement: make one first, as in arrange(tune)"
+
+
+TREATMENTS = ("chord tone", "diminished", "single")
+
+
+Kind = TypeVar("Kind")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What a teacher may set: the neck and hand, how dense, at what tempo, in which key, with which pins and bans.
+
+    `pins` maps a note's index to the grip it must have, `bans` lists (index, grip) pairs that are not wanted; `spreads`
+    are the voicings to choose from; `seed` picks among chains that cost the same (0: the first in table order).
+    """
+
+    neck: Neck = Neck()
+    density: str = "comfortable"
+    tempo: float | None = None
+    key: str | None = None
+    spreads: tuple[str, ...] = ("drop 2", "drop 3")
+    pins: Mapping[int, str] = field(default_factory=dict)
+    bans: Sequence[tuple[int, str]] = ()
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class Choice:
+    """One melody note as it is played: its grip, the voicing it holds, and why."""
+
+    index: int
+    tested: Tested
+    treatment: str
+    grip: Grip | None
+    voicing: Voicing | None = None
+    diminished: Passing | None = None
+    why_single: str = ""
+
+    @property
+    def note(self) -> Note:
+        return self.tested.note
+
+    @property
+    def chord(self) -> Chord | None:
+        """The chord of the lead sheet under this note."""
+        return self.tested.chord
+
+    @cached_property
+    def reason(self) -> str:
+        """Why this grip, in one sentence."""
+        return _reason(self)
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One chord that answers a call, the melody note number `call`; made by `harmonylib.fills`.
+
+    `approach` is "below" or "above" for a chord that only leads, by one fret in all voices, into the answer after it.
+    """
+
+    call: int
+    onset: Fraction
+    duration: Fraction
+    voicing: Voicing
+    grip: Grip
+    rhythm: str = ""
+    approach: str = ""
+    reason: str = ""
+
+    @property
+    def end(self) -> Fraction:
+        return self.onset + self.duration
+
+
+class Search(NamedTuple):
+    """The ways into the search that made an arrangement, kept with it so that it can be asked again."""
+
+    arrange: Callable[[Tune, Settings], Arrangement]
+    columns: Callable[[Tune, Settings], tuple[tuple[Option, ...], ...]]
+
+
+@dataclass(frozen=True)
+class Arrangement:
+    """A tune in block chords: `tune` is as it sounds here (key and octave chosen), `source` as it was given."""
+
+    tune: Tune
+    source: Tune
+    settings: Settings
+    choices: tuple[Choice, ...]
+    cost: float
+    search: Search = field(repr=False, compare=False)
+    remarks: tuple[str, ...] = ()
+    answers: tuple[Answer, ...] = ()
+
+    @property
+    def tempo(self) -> float:
+        """Quarter notes a minute."""
+        return tempo_of(self.tune, self.settings)
+
+    @property
+    def share(self) -> float:
+        """Share of melody notes that carry a block chord, 0 to 1."""
+        return sum(c.voicing is not None for c in self.choices) / max(len(self.choices), 1)
+
+    def held(self, index: int) -> Fraction:
+        """How long a call sounds, in quarter notes: to the note's end, or to the first answer if that comes sooner."""
+        note = self.choices[_known_note(index, self.tune)].note
+        first = self._first_answers.get(index, note.end)
+        return min(note.end, first) - note.onset
+
+    @cached_property
+    def _first_answers(self) -> dict[int, Fraction]:
+        return {answer.call: answer.onset for answer in reversed(self.answers)}
+
+    def candidates(self, index: int) -> tuple[Grip, ...]:
+        """Every grip the search may choose for a note, in table order."""
+        _known_note(index, self.tune)
+        return tuple(option.grip for option in self.search.columns(self.tune, self.settings)[index])
+
+    def steps(self) -> tuple[dict[str, float], ...]:
+        """What each note adds to the cost: its grip's own entries and the step that leads to it.
+
+        The values of all entries add up to `cost`.
+        """
+        options = self.search.columns(self.tune, self.settings)
+        path = [
+            next(o for o in column if o.grip.frets == choice.grip.frets)
+            for column, choice in zip(options, self.choices, strict=True)
+            if choice.grip
+        ]
+        entries = [dict(path[0].costs)] if path else []
+        for before, after in zip(path, path[1:], strict=False):
+            step = step_terms(laid_out([[before]]), laid_out([[after]]))
+            entries.append(dict(after.costs) | {name: float(value[0, 0, 0]) for name, value in step.items()})
+        return tuple({name: value for name, value in entry.items() if value} for entry in entries)
+
+    def with_pin(self, index: int, grip: str) -> Arrangement:
+        """The best arrangement in which note `index` has `grip`; the chain re-forms round it."""
+        pins = {**self.settings.pins, whole(index, "the number of a note"): grip}
+        return self.search.arrange(self.source, replace(self.settings, pins=pins))
+
+    def with_ban(self, index: int, grip: str | None = None) -> Arrangement:
+        """The best arrangement in which note `index` has any grip but this one (default: the one it has now)."""
+        banned = grip or str(self.choices[_known_note(index, self.tune)].grip)
+        bans = (*self.settings.bans, (index, banned))
+        return self.search.arrange(self.source, replace(self.settings, bans=bans))
+
+
+def settings_with(settings: object, kind: type[Kind], changes: Mapping[str, object]) -> Kind:
+    """Settings of a kind with some of them changed by name; raises `HarmonyError` for a name there is not."""
+    known = [setting.name for setting in fields(kind)]  # type: ignore[arg-type]
+    unknown = [name for name in changes if name not in known]
+    if unknown:
+        raise HarmonyError(f"{unknown[0]!r} is not a setting here: there are {', '.join(known)}")
+    made: Kind = replace(expect(kind, settings, f"a {kind.__name__}"), **changes)  # type: ignore[type-var]
+    return made
+
+
+def tempo_of(tune: Tune, settings: Settings) -> float:
+    return tune.tempo if settings.tempo is None else settings.tempo
+
+
+def pairs_of(settings: object, kind: type, how: str) -> list[tuple[Any, Any]]:
+    """What a mapping or a sequence of pairs holds; raises `HarmonyError` that says how it is written."""
+    held: Any = settings if isinstance(settings, kind) else [None]
+    pairs = list(held.items() if isinstance(held, Mapping) else held)
+    if not all(isinstance(pair, tuple | list) and len(pair) == 2 for pair in pairs):
+        raise HarmonyError(f"{shown(settings)} cannot be followed: {how}")
+    return pairs
+
+
+def _known_note(index: int, tune: Tune) -> int:
+    if not 0 <= whole(index, "the number of a note") < len(tune.notes):
+        raise HarmonyError(f"note {shown(index)} is not there: the tune has notes 0 to {len(tune.notes) - 1}")
+    return index
+
+
+def _reason(choice: Choice) -> str:
+    name, grip = choice.note.pitch.name, choice.grip
+    if choice.voicing is None:
+        return f"{name} stays single: {choice.why_single}"
+    voicing, chord = choice.voicing, choice.chord
+    assert chord is not None
+    assert grip is not None
+    how = f"{voicing.spread} on strings {grip.string_set}, {voicing.inversion}"
+    if choice.diminished:
+        return f"{name} is foreign to {chord} ({choice.tested.role}): {choice.diminished.sentence}; {how}"
+    melody, added = choice.tested.degree or "1", ""
+    swaps = {d: chord.stacks[0][place] for place, d in enumerate(voicing.stack) if d in chord.extensions}
+    if melody in swaps:
+        added += f", in the place of the {DEGREE_WORDS[swaps.pop(melody)]}"
+    if swaps:
+        added += ", with the " + " and the ".join(
+            f"{DEGREE_WORDS[d]} for the {DEGREE_WORDS[p]}" for d, p in swaps.items()
+        )
+    if chord.is_triad and melody != voicing.stack[3]:
+        added += f", filled up with its {DEGREE_WORDS[voicing.stack[3]]}"
+    if chord.bass and chord.bass.pitch_class not in {p.midi % 12 for p in voicing.pitches}:
+        added += f", the bass {chord.bass} left to a bass player"
+    return f"{name} is the {DEGREE_WORDS[melody]} of {chord}{added}: {how}"

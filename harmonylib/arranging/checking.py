@@ -1,0 +1,92 @@
+"""Harmonising a tune: candidates for every note, what a chain of grips costs the hand, and the cheapest chain.
+
+A tune is a row of columns, one a note; each column lists the grips that put the melody note on top (or, where no chord
+fits, the places of a single note). A chain picks one grip a column. The cheapest chain is a shortest path through the
+columns, found exactly by dynamic programming: the best way to reach a grip is the best way to reach some grip of the
+column before, plus one step.
+
+Conventions
+- Costs are pure numbers that add up; the tables below give each weight and what it stands for. They are settings of
+  taste (common practice), not measurements.
+- Positions and travel are millimetres along the neck, times are seconds, tempo is quarter notes a minute.
+- Notes are counted from 0 in the order of the tune.
+
+`check` tells whether an arrangement is sound; it shares no code with the search.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from fractions import Fraction
+
+from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement, Choice
+from harmonylib.arranging.costs import SHIFT_MM, TRAVEL_MM_S
+from harmonylib.errors import expect
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.tones import degree_of
+
+
+def check(arrangement: Arrangement) -> list[str]:
+    """All that is wrong with an arrangement, one sentence each; an empty list when it is sound.
+
+    Looks at what would be heard and held: the melody kept and on top, every note in the chord (or in the diminished
+    seventh of a foreign note), grips a hand can play, no note over the next one, time enough for every jump.
+    """
+    expect(Arrangement, arrangement, ARRANGEMENT)
+    tune, neck = arrangement.tune, arrangement.settings.neck
+    wrong = _check_melody(arrangement)
+    previous: tuple[Fraction, float] | None = None
+    for choice in arrangement.choices:
+        where, grip = tune.where(choice.note.onset), choice.grip
+        if grip is None:
+            wrong.append(f"{where}: {choice.note.pitch} lies off this neck")
+            continue
+        fault = neck.fault(grip)
+        if fault:
+            wrong.append(f"{where}: {fault}")
+        if len(grip.frets) != len(neck.open_midi):
+            continue
+        sounding = neck.midi(grip.frets)
+        if not sounding or max(sounding) != sounding[-1] or sounding[-1] != choice.note.pitch.midi:
+            wrong.append(f"{where}: {choice.note.pitch} is not on top of {grip}")
+        if choice.voicing and tuple(pitch.midi for pitch in choice.voicing.pitches) != sounding:
+            wrong.append(f"{where}: {grip} does not sound the voicing written for it")
+        position = neck.nut_to(min(grip.fretted, default=0))
+        if len(sounding) > 1:
+            wrong += _check_chord(choice, tune.chord_at(choice.note.onset), sounding, where)
+            if previous:
+                seconds = float(choice.note.onset - previous[0]) * 60 / arrangement.tempo
+                way = abs(position - previous[1])
+                if way > SHIFT_MM and way > TRAVEL_MM_S * seconds + 1e-6:
+                    wrong.append(f"{where}: {way:.0f} mm in {seconds:.2f} s is too fast a jump to {grip}")
+        previous = (choice.note.onset, position)
+    return wrong
+
+
+def _check_melody(arrangement: Arrangement) -> list[str]:
+    given, played = arrangement.source.notes, [choice.note for choice in arrangement.choices]
+    if len(given) != len(played):
+        return [f"the tune has {len(given)} notes, the arrangement {len(played)}"]
+    moves = {b.pitch.midi - a.pitch.midi for a, b in zip(given, played, strict=True)}
+    wrong = [] if len(moves) <= 1 else ["the melody has changed: its notes do not all move by one interval"]
+    for before, after in zip(played, played[1:], strict=False):
+        if before.end > after.onset:
+            wrong.append(f"{arrangement.tune.where(before.onset)}: {before.pitch} sounds over the next note")
+    if any((a.onset, a.duration) != (b.onset, b.duration) for a, b in zip(given, played, strict=True)):
+        wrong.append("the melody has changed: a note starts or ends elsewhere")
+    return wrong
+
+
+def _check_chord(choice: Choice, chord: Chord | None, sounding: Sequence[int], where: str) -> list[str]:
+    """Each sounding note belongs to the chord under the melody, or all to the melody's own diminished seventh."""
+    melody = choice.note.pitch
+    if chord is None:
+        return [f"{where}: a chord where the lead sheet has none"]
+    if len(sounding) != 4 or len({midi % 12 for midi in sounding}) != 4:
+        return [f"{where}: {choice.grip} does not hold four different notes"]
+    if degree_of(melody, chord) is None:
+        foreign = [midi for midi in sounding if (midi - melody.midi) % 3]
+        return [f"{where}: {choice.grip} is not the diminished seventh of {melody}"] if foreign else []
+    allowed = {chord.pitch_class_of(degree) for stack in chord.stacks for degree in stack}
+    foreign = [midi for midi in sounding if midi % 12 not in allowed]
+    return [f"{where}: {choice.grip} holds a note foreign to {chord}"] if foreign else []

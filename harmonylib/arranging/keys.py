@@ -1,0 +1,92 @@
+"""Harmonising a tune: candidates for every note, what a chain of grips costs the hand, and the cheapest chain.
+
+A tune is a row of columns, one a note; each column lists the grips that put the melody note on top (or, where no chord
+fits, the places of a single note). A chain picks one grip a column. The cheapest chain is a shortest path through the
+columns, found exactly by dynamic programming: the best way to reach a grip is the best way to reach some grip of the
+column before, plus one step.
+
+Conventions
+- Costs are pure numbers that add up; the tables below give each weight and what it stands for. They are settings of
+  taste (common practice), not measurements.
+- Positions and travel are millimetres along the neck, times are seconds, tempo is quarter notes a minute.
+- Notes are counted from 0 in the order of the tune.
+
+`check` tells whether an arrangement is sound; it shares no code with the search.
+"""
+
+from __future__ import annotations
+
+from harmonylib.arranging.arrangement import Settings
+from harmonylib.arranging.candidates import chord_options, single_options
+from harmonylib.errors import HarmonyError
+from harmonylib.theory.families import PRACTICE_ORDER
+from harmonylib.theory.pitch import Name
+from harmonylib.tunes.chordtones import examine
+from harmonylib.tunes.tune import Tune
+
+
+def placed_tune(tune: Tune, settings: Settings) -> tuple[Tune, tuple[str, ...]]:
+    """The tune in the key asked for and the octave in which most notes carry a chord, and what was done."""
+    if settings.key is None:
+        keys = [(0, 0)]
+    elif settings.key == "best":
+        keys = [_way_to(tune, Name.parse(name)) for name in PRACTICE_ORDER]
+    else:
+        keys = [_way_to(tune, _tonic_asked(settings.key, tune))]
+    keys.sort(key=lambda way: abs(way[1]))
+    best_way, most = (0, 0), (-1, -1)
+    for steps, semitones in keys:
+        for octave in (0, -1, 1, -2, 2, -3, 3):
+            way = (steps + 7 * octave, semitones + 12 * octave)
+            carried = _carried(tune, way, settings)
+            if carried > most:
+                best_way, most = way, carried
+            if carried == (len(tune.notes), len(tune.notes)):
+                break
+        if most == (len(tune.notes), len(tune.notes)):
+            break
+    moved = tune.transposed(*best_way) if best_way != (0, 0) else tune
+    remarks = []
+    if settings.key is not None and moved.key != tune.key:
+        remarks.append(f"moved from {tune.key} to {moved.key}")
+    octaves = (best_way[1] + 5) // 12  # a key lies at most 5 semitones down or 6 up
+    if octaves:
+        moved_by = f"{'up' if octaves > 0 else 'down'} {abs(octaves)} octave{'s' * (abs(octaves) > 1)}"
+        remarks.append(f"moved {moved_by}, where most notes carry a chord")
+    return moved, tuple(remarks)
+
+
+def _way_to(tune: Tune, tonic: Name) -> tuple[int, int]:
+    """The nearest interval from the tune's tonic to another: (letters, semitones), at most a tritone."""
+    semitones = (tonic.pitch_class - tune.tonic.pitch_class + 5) % 12 - 5
+    letters = ("CDEFGAB".index(tonic.letter) - "CDEFGAB".index(tune.tonic.letter)) % 7
+    return min(((letters + 7 * o, semitones) for o in (-1, 0)), key=lambda way: abs(way[0] * 12 / 7 - semitones))
+
+
+def _tonic_asked(key: str, tune: Tune) -> Name:
+    """The tonic a key names; “Cm” and “C minor” ask for a tune with a minor third."""
+    text = key.strip()
+    for ending, minor in (("minor", True), ("major", False), ("m", True)):
+        if text.endswith(ending):
+            text = text[: -len(ending)].strip()
+            if minor != (tune.mode in ("minor", "dorian", "phrygian", "locrian")):
+                raise HarmonyError(f"key {key!r}: the tune is in {tune.key}; name another {tune.mode} key for it")
+            break
+    return Name.parse(text)
+
+
+def _carried(tune: Tune, way: tuple[int, int], settings: Settings) -> tuple[int, int]:
+    """How many notes, moved by `way`, lie on the neck, and how many of them can carry a chord."""
+    moved = tune.transposed(*way) if way != (0, 0) else tune
+    on_neck = carrying = 0
+    known: dict[object, tuple[int, int]] = {}
+    for verdict in examine(moved):
+        key = moved.key_at(verdict.note.onset) if verdict.chord and verdict.chord.is_triad else frozenset[int]()
+        same = (verdict.chord, verdict.note.pitch.midi, key)
+        if same not in known:
+            column = chord_options(verdict, key, settings.neck, settings.spreads)
+            there = bool(single_options(settings.neck, verdict.note.pitch.midi))
+            known[same] = (int(there), int(bool(column) or (verdict.chord is None and there)))
+        on_neck += known[same][0]
+        carrying += known[same][1]
+    return on_neck, carrying

@@ -1,0 +1,1 @@
+"""The teacher's week: sheets, marking, the repertoire by difficulty, the projector."""

@@ -1,0 +1,235 @@
+"""Marking: a folder of returned notebooks becomes a table and a picture of the class; nothing in them is ever run.
+
+The exercises come from the teacher's own TOML file or notebook. Of a returned notebook only the values behind
+``answer_01 = …`` are read, as literals: text, numbers, lists. What else it holds, its metadata too, is left alone.
+
+Conventions
+- A learner is the name of a file without its suffix; learners stand in the order of their names.
+- An answer is what one top-level assignment gives; a stub that is still there beside it does not count.
+- Sizes are limited before anything is parsed. A file that cannot be read has one row, which says why.
+
+Sources: the notebook format 4 (nbformat); Python's own `ast.literal_eval`; CSV as RFC 4180 has it.
+"""
+
+from __future__ import annotations
+
+import ast
+import json
+import os
+import re
+import stat
+import warnings
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from harmonylib.classroom.marks import Marks, Row
+from harmonylib.classroom.notebook import METADATA
+from harmonylib.classroom.sheets import Sheet, from_sheet_data, read_spec
+from harmonylib.errors import HarmonyError
+from harmonylib.exercises.base import Reply
+from harmonylib.files import read_limited
+from harmonylib.wording import plain
+
+MOST_FILES, MOST_BYTES, MOST_CELLS, MOST_LETTERS, DEEPEST = 1000, 5_000_000, 2000, 8000, 12
+"""Notebooks in a folder; bytes and cells of a notebook; letters and nested brackets of a cell with an answer."""
+
+
+MOST_IN_ALL = 400_000
+"""Letters of all cells with answers in a notebook."""
+
+
+KEY_BYTES = 50_000_000
+
+
+_ASSIGNED = re.compile(r"^[ \t]*answer_(\d{1,4})[ \t]*(?::[^=\n]{0,80})?=(?!=)", re.M)
+
+
+_NAME = re.compile(r"answer_(\d{1,4})")
+
+
+class Unmarked(HarmonyError):
+    """An answer or a notebook that cannot be read; the message says why."""
+
+
+def read_key(path: str | Path, seed: int | None = None) -> Sheet:
+    """The sheet behind a TOML file or a notebook that `worksheet` made; it must be the teacher's own copy.
+
+    `seed` is the one the sheet was drawn with, where it is not the one in the TOML file.
+    """
+    file = Path(path)
+    if file.suffix.lower() != ".ipynb":
+        return read_spec(file, seed)
+    data = read_limited(file, KEY_BYTES)
+    try:
+        return from_sheet_data(_notebook(data)["metadata"][METADATA])
+    except Unmarked as error:
+        raise HarmonyError(f"{file.name!r} {error}") from None
+    except (KeyError, TypeError):
+        raise HarmonyError(f"{file.name!r} carries no sheet: name the TOML file or the notebook made from it") from None
+
+
+def find_key(folder: Path) -> Path:
+    """The one TOML file beside the folder; raises `HarmonyError` when there is none or a choice."""
+    beside = sorted(Path(os.path.realpath(folder)).parent.glob("*.toml"))
+    if len(beside) != 1:
+        there = f"{len(beside)} TOML files lie" if beside else "no TOML file lies"
+        raise HarmonyError(f"{there} beside {str(folder)!r}: name the sheet's own file with --key")
+    return beside[0]
+
+
+def mark(folder: str | Path, made: Sheet, key: str | Path | None = None) -> Marks:
+    """Every returned notebook of a folder, marked by a sheet; the file `key` is not taken for a learner's.
+
+    Raises `HarmonyError` for a folder that cannot be read, is empty or holds too many notebooks.
+    """
+    rows: list[Row] = []
+    remarks: list[str] = []
+    for path in _returned(Path(folder), key):
+        learner = plain(path.stem) or "unnamed"
+        try:
+            notebook = _notebook(_bytes(path))
+            found = answers(notebook)
+        except Unmarked as error:
+            rows.append(Row(learner, 0, "", "not read", f"The file {error}."))
+            continue
+        remarks += [f"{learner}: {said}" for said in _another_sheet(notebook, made)]
+        rows += (_marked(learner, number, made, found) for number, _ in made.numbered)
+    return Marks(made, tuple(rows), tuple(remarks))
+
+
+def _returned(folder: Path, key: str | Path | None) -> list[Path]:
+    try:
+        names = [name for name in os.listdir(folder) if name.lower().endswith(".ipynb") and not name.startswith(".")]
+    except OSError as error:
+        raise HarmonyError(f"the folder {str(folder)!r} cannot be read: {error.strerror or error}") from None
+    own = Path(key).parent.resolve() / Path(key).name if key else None
+    paths = [folder / name for name in sorted(names) if folder.resolve() / name != own]
+    if not paths:
+        raise HarmonyError(f"the folder {str(folder)!r} holds no notebooks: put the files that came back in it")
+    if len(paths) > MOST_FILES:
+        raise HarmonyError(f"the folder {str(folder)!r} holds {len(paths)} notebooks; at most {MOST_FILES} at a time")
+    return paths
+
+
+def _bytes(path: Path) -> bytes:
+    """The bytes of a plain file; links and devices are not followed."""
+    try:
+        if not stat.S_ISREG(path.lstat().st_mode):
+            raise Unmarked("is a link or a folder, not a notebook")
+        with path.open("rb") as stream:
+            data = stream.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise Unmarked(f"cannot be opened: {error.strerror or error}") from None
+    if len(data) > MOST_BYTES:
+        raise Unmarked(f"is larger than {MOST_BYTES // 1_000_000} MB")
+    return data
+
+
+def _notebook(data: bytes) -> dict[str, Any]:
+    """A notebook as data."""
+    if not data.strip():
+        raise Unmarked("is empty")
+    try:
+        found = json.loads(data)
+    except (ValueError, RecursionError, MemoryError):
+        raise Unmarked("is not a notebook: it holds no JSON") from None
+    if not isinstance(found, dict) or not isinstance(found.get("cells"), list):
+        raise Unmarked("is not a notebook of format 4: it holds no cells")
+    if len(found["cells"]) > MOST_CELLS:
+        raise Unmarked(f"holds more than {MOST_CELLS} cells")
+    return found
+
+
+def answers(notebook: Mapping[str, Any]) -> dict[int, list[object]]:
+    """Every value given to ``answer_01``, ``answer_02`` … by number; an `Unmarked` stands for one that is no value.
+
+    >>> answers({"cells": [{"cell_type": "code", "source": "answer_01 = 'C E G'\\nanswer_02 = open('x')"}]})
+    {1: ['C E G'], 2: [Unmarked('the answer is not plain: write text in quotes, a number, or a list of those')]}
+    """
+    code = [cell for cell in notebook["cells"] if isinstance(cell, dict) and cell.get("cell_type") == "code"]
+    sources = [text for cell in code if _ASSIGNED.search(text := _source(cell.get("source")), 0, MOST_LETTERS)]
+    if sum(min(len(text), MOST_LETTERS) for text in sources) > MOST_IN_ALL:
+        raise Unmarked(f"gives more than {MOST_IN_ALL} letters of answers")
+    found: dict[int, list[object]] = {}
+    for source in sources:
+        for number, value in _assigned(source):
+            found.setdefault(number, []).append(value)
+    return found
+
+
+def _source(source: object) -> str:
+    if isinstance(source, list):
+        return "".join(line for line in source if isinstance(line, str))
+    return source if isinstance(source, str) else ""
+
+
+def _assigned(source: str) -> Iterator[tuple[int, object]]:
+    """The numbers and values of the answers a cell gives."""
+    try:
+        statements = _parsed(source).body
+    except Unmarked as error:
+        for number in dict.fromkeys(_ASSIGNED.findall(source, 0, MOST_LETTERS)):
+            yield int(number), error
+        return
+    for statement in statements:
+        if not isinstance(statement, (ast.Assign, ast.AnnAssign)) or statement.value is None:
+            continue
+        targets = statement.targets if isinstance(statement, ast.Assign) else [statement.target]
+        names = [_NAME.fullmatch(target.id) for target in targets if isinstance(target, ast.Name)]
+        for number in dict.fromkeys(int(name[1]) for name in names if name):
+            yield number, _literal(statement.value)
+
+
+def _parsed(source: str) -> ast.Module:
+    """The syntax tree of a cell that is short and flat enough to be parsed; it is never compiled."""
+    if len(source) > MOST_LETTERS:
+        raise Unmarked(f"the cell is longer than {MOST_LETTERS} letters")
+    depth = 0
+    for sign in source:
+        depth += (sign in "([{") - (sign in ")]}")
+        if depth > DEEPEST:
+            raise Unmarked("the cell has brackets in brackets in brackets: write the answer in one row")
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            return ast.parse(source)
+    except (SyntaxError, ValueError, RecursionError, MemoryError):
+        raise Unmarked("the cell cannot be read: write text in quotes, a number, or a list of those") from None
+
+
+def _literal(value: ast.expr) -> object:
+    try:
+        return ast.literal_eval(value)
+    except (ValueError, TypeError, SyntaxError, RecursionError, MemoryError):
+        return Unmarked("the answer is not plain: write text in quotes, a number, or a list of those")
+
+
+def _marked(learner: str, number: int, made: Sheet, found: Mapping[int, Sequence[object]]) -> Row:
+    task, name = made.exercises[number - 1], f"answer_{number:02}"
+    given = found.get(number, ())
+    written = [value for value in given if value is not ...]
+    if not given:
+        return Row(learner, number, task.kind, "not read", f"{name} is missing: its cell was removed or renamed.")
+    if len(written) > 1:
+        return Row(learner, number, task.kind, "not read", f"{name} is given {len(written)} times: keep one of them.")
+    value = written[0] if written else ...
+    if isinstance(value, Unmarked):
+        return Row(learner, number, task.kind, "not read", f"{name}: {value}.")
+    reply = task.check(value)
+    return Row(learner, number, task.kind, _state(reply), plain(repr(reply)))
+
+
+def _state(reply: Reply) -> str:
+    return "right" if reply.right else "not yet" if reply.started else "not started"
+
+
+def _another_sheet(notebook: Mapping[str, Any], made: Sheet) -> list[str]:
+    """A remark when the file says that it was made from another set; nothing else is taken from what it says."""
+    metadata = notebook.get("metadata")
+    said = metadata.get(METADATA) if isinstance(metadata, dict) else None
+    if not isinstance(said, dict) or said.get("exercises") == made.as_data()["exercises"]:
+        return []
+    seed = said.get("seed")
+    other = f" (seed {seed})" if type(seed) is int and abs(seed) < 10**9 and seed != made.seed else ""
+    return [f"the file says that it was made from other exercises{other} than those it is marked by ({made.origin})"]

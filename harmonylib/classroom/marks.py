@@ -1,0 +1,160 @@
+"""Marking: a folder of returned notebooks becomes a table and a picture of the class; nothing in them is ever run.
+
+The exercises come from the teacher's own TOML file or notebook. Of a returned notebook only the values behind
+``answer_01 = …`` are read, as literals: text, numbers, lists. What else it holds, its metadata too, is left alone.
+
+Conventions
+- A learner is the name of a file without its suffix; learners stand in the order of their names.
+- An answer is what one top-level assignment gives; a stub that is still there beside it does not count.
+- Sizes are limited before anything is parsed. A file that cannot be read has one row, which says why.
+
+Sources: the notebook format 4 (nbformat); Python's own `ast.literal_eval`; CSV as RFC 4180 has it.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from harmonylib.classroom.sheets import Sheet
+from harmonylib.files import safe_cell, write_together
+from harmonylib.pictures.picture import Pen, Picture, ems, folded
+from harmonylib.pictures.theme import OKABE_ITO, named_theme, text_on
+from harmonylib.wording import plain
+
+COLUMNS = ("learner", "exercise", "kind", "right", "reply")
+
+
+STATES = {
+    # state        colour of its part of a bar
+    "right": "bluish green",
+    "not yet": "vermillion",
+    "not started": "sky blue",
+    "not read": "black",
+}
+
+
+@dataclass(frozen=True)
+class Row:
+    """One answer of a learner; `number` is 0 for a notebook that cannot be read at all. `state` is one of `STATES`."""
+
+    learner: str
+    number: int
+    kind: str
+    state: str
+    reply: str
+
+
+@dataclass(frozen=True)
+class Marks:
+    """What a folder of notebooks came to."""
+
+    sheet: Sheet
+    rows: tuple[Row, ...]
+    remarks: tuple[str, ...] = ()
+
+
+def marks_csv(marks: Marks) -> str:
+    """One row an answer, as RFC 4180 has it; a cell that a spreadsheet would take for a formula gets an apostrophe."""
+    buffer = io.StringIO()
+    writer = csv.writer(buffer, lineterminator="\r\n")
+    writer.writerow(COLUMNS)
+    for row in marks.rows:
+        number = str(row.number) if row.number else "all"
+        right = "yes" if row.state == "right" else "no"
+        writer.writerow(safe_cell(value) for value in (row.learner, number, row.kind, right, row.reply))
+    return buffer.getvalue()
+
+
+def summary(marks: Marks) -> str:
+    """A line a learner: how many are right, and the numbers of those that are not, by state."""
+    total = len(marks.sheet.exercises)
+    lines = []
+    for learner, rows in _by_learner(marks):
+        if rows[0].number == 0:
+            lines.append((learner, "–", rows[0].reply))
+            continue
+        told = [f"{state}: {listed}" for state in list(STATES)[1:] if (listed := _numbers(rows, state))]
+        lines.append((learner, f"{sum(row.state == 'right' for row in rows)}/{total}", "; ".join(told)))
+    names = max(len("learner"), *(len(line[0]) for line in lines))
+    table = [("learner", "right", ""), *lines]
+    return "\n".join(f"{name:{names}}  {right:>7}  {told}".rstrip() for name, right, told in table)
+
+
+def _by_learner(marks: Marks) -> list[tuple[str, list[Row]]]:
+    """The rows of each file; two files may bear the same name once signs that are not shown are gone."""
+    groups: list[tuple[str, list[Row]]] = []
+    for row in marks.rows:
+        if row.number <= 1:
+            groups.append((row.learner, []))
+        groups[-1][1].append(row)
+    return groups
+
+
+def _numbers(rows: Sequence[Row], state: str) -> str:
+    return ", ".join(str(row.number) for row in rows if row.state == state)
+
+
+def overview(marks: Marks, theme: str | None = None) -> Picture:
+    """The class at a glance: for every exercise a bar of how many have it right, not yet, not started or not read."""
+    look = named_theme(theme)
+    counts = [
+        {state: sum(row.number == number and row.state == state for row in marks.rows) for state in STATES}
+        for number, _ in marks.sheet.numbered
+    ]
+    broken = sum(row.number == 0 for row in marks.rows)
+    learners = len(_by_learner(marks))
+    for count in counts:
+        count["not read"] += broken
+    names = [f"{number}  {task.kind.replace('_', ' ')}" for number, task in marks.sheet.numbered]
+    left = 1.05 * look.label * max(ems(name) for name in names) + 16
+    lane, unit = 1.25 * look.mark, (look.width - left - 12) / max(learners, 1)
+    title = f"{marks.sheet.title} ({marks.sheet.origin})"
+    heading = folded(
+        f"{learners} notebooks came back; a bar is the class, from right to not read", look.small, look.width - 10
+    )
+    head = 1.9 * look.chord + 1.5 * look.small * len(heading) + 2.6 * look.small
+    height = lane * len(counts) + head + 6
+
+    def draw(pen: Pen) -> None:
+        for row, words in enumerate(heading):
+            pen.write(6, height - 1.9 * look.chord - 1.5 * look.small * (row + 0.6), words, colour=look.soft)
+        x, y = 6.0, height - head + 0.8 * look.small
+        for state, colour in STATES.items():
+            pen.area([(x, x + look.small, y - 1, y + look.small - 1)], OKABE_ITO[colour], look.ink)
+            pen.write(x + 1.4 * look.small, y, state)
+            x += (2.6 + ems(state)) * look.small
+        for index, (name, count) in enumerate(zip(names, counts, strict=True)):
+            bottom = height - head - lane * (index + 1)
+            middle = bottom + 0.5 * lane - 0.36 * look.label
+            pen.write(left - 6, middle, name, "label", align="right")
+            start = left
+            for state, colour in STATES.items():
+                end = start + unit * count[state]
+                if count[state]:
+                    pen.area([(start, end, bottom + 0.12 * lane, bottom + 0.88 * lane)], OKABE_ITO[colour], look.ink)
+                    words = str(count[state])
+                    if end - start > ems(words) * look.label:
+                        ink = text_on(OKABE_ITO[colour])
+                        pen.write((start + end) / 2, middle, words, "label", align="center", colour=ink, bold=True)
+                start = end
+
+    told = [
+        f"{name.replace('  ', ' ')}: {', '.join(f'{number} {state}' for state, number in count.items() if number)}"
+        for name, count in zip(names, counts, strict=True)
+    ]
+    return Picture(title, plain(f"{title}: {'; '.join(told)}"), look.width, height, look, draw)
+
+
+def write_marks(marks: Marks, folder: str | Path) -> tuple[Path, ...]:
+    """Write marks.csv, class_overview.pdf and class_overview.svg into a folder, all of them or none."""
+    picture = overview(marks, "paper")
+    files = {
+        "marks.csv": marks_csv(marks).encode("utf-8-sig"),
+        "class_overview.pdf": picture.pdf(),
+        "class_overview.svg": picture.svg.encode(),
+    }
+    return write_together(files, folder)

@@ -1,0 +1,138 @@
+"""A folder of lead sheets as a table by difficulty: one row a tune, the easiest first.
+
+Every tune is arranged with a chord on every note that can carry one; its figures are measured on that arrangement, and
+a literal table of weights turns them into a difficulty from 0 to 10. A teacher sees from the printed formula why a tune
+stands where it does.
+
+Conventions
+- Files are found in all folders below the one named, those whose names start with a dot left out; a book of ABC tunes
+  gives a row for each. What cannot be read costs one line of the report, never the run.
+- Bars and travel are of the written tune: repeats are not played out. Lengths are millimetres, times seconds.
+- The work goes to any `concurrent.futures.Executor`; a task carries the tune's own bytes, so the machine that does it
+  needs no access to the folder. Only a few tasks are out at a time. The rows do not depend on who computes them.
+- A row is stored as soon as it is there, as one line of JSON, under the file, the bytes of the tune, the settings and
+  the code that measures. The next run takes what still fits: a stopped survey goes on, a changed tune is done again.
+
+The figures are facts of the arrangement; weights and ramps are common practice, settings of taste.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator
+from concurrent.futures import Executor
+from dataclasses import asdict
+from pathlib import Path
+
+from harmonylib.classroom.difficulty import Outcome, Row, Task, measure
+from harmonylib.classroom.reports import Failure, Survey
+from harmonylib.classroom.store import Store, code_digest
+from harmonylib.classroom.workers import outcomes_of
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.neck import Neck
+from harmonylib.tunes.reading import SUFFIXES, count_tunes, format_of, tunes_in
+
+LIMIT_S = 60.0
+"""Seconds a worker may spend on one tune."""
+
+
+def survey(
+    folder: str | Path,
+    out: str | Path | None = None,
+    *,
+    neck: Neck | None = None,
+    tempo: float | None = None,
+    executor: Executor | None = None,
+    jobs: int | None = None,
+    limit_s: float = LIMIT_S,
+    progress: bool = False,
+) -> Survey:
+    """Every tune of a folder measured; see `Row`.
+
+    Rows are kept in the folder `out`, if one is given, and taken from there next time. `neck` holds the frets in use
+    and the reach, `tempo` (quarter notes a minute) replaces each tune's own. The work is done by `executor`; without
+    one, by `jobs` processes of this machine (default: one a core), in which a tune may take `limit_s` seconds. For an
+    executor of your own, `jobs` says how many tunes it can work on at a time (default: 32). A script that starts
+    processes keeps the call under ``if __name__ == "__main__":``.
+
+    Raises `HarmonyError` for a folder without tune files, one that cannot be written to, or a setting out of range.
+
+    >>> survey("no such folder")
+    Traceback (most recent call last):
+    harmonylib.errors.HarmonyError: 'no such folder' is not a folder: name one that holds tunes
+    """
+    if tempo is not None and not 10 <= tempo <= 600:
+        raise HarmonyError(f"tempo {tempo}: choose 10 to 600 quarter notes a minute")
+    if jobs is not None and jobs < 1:
+        raise HarmonyError(f"{jobs} jobs: choose 1 or more")
+    root, neck = Path(folder), neck or Neck()
+    files = list(_files(root))
+    if not files:
+        raise HarmonyError(f"no tunes in {str(folder)!r}: it should hold files that end in {', '.join(SUFFIXES)}")
+    from tqdm import tqdm
+
+    rows: list[Row] = []
+    failures: list[Failure] = []
+    width = jobs or (32 if executor else min(os.cpu_count() or 1, 61))  # Windows waits for 61 processes at most
+    store = Store(Path(out) if out is not None else None, {**asdict(neck), "tempo": tempo, "code": code_digest()})
+    bar = tqdm(total=_count(files), desc="surveying", unit=" tunes", delay=1, disable=None if progress else True)
+    with store, bar:
+
+        def keep(file: str, number: int, outcome: Outcome) -> None:
+            if outcome.row:
+                rows.append(outcome.row)
+            else:
+                failures.append(Failure(file, number, outcome.why))
+            bar.update()
+
+        def fresh() -> Iterator[Task]:
+            """The tunes the store does not know; what it knows is kept on the way."""
+            for path in files:
+                name = path.relative_to(root).as_posix()
+                try:
+                    tunes = tunes_in(path)
+                except HarmonyError as error:
+                    keep(name, 1, Outcome(None, str(error)))
+                    continue
+                for number, data in enumerate(tunes, 1):
+                    known = store.get(name, number, data)
+                    if known:
+                        keep(name, number, known)
+                    else:
+                        yield Task(name, number, data, neck, tempo)
+
+        computed = 0
+        for task, outcome in outcomes_of(fresh(), measure, executor, width, limit_s):
+            computed += 1
+            if outcome.sure:
+                store.put(task.file, task.number, task.data, outcome)
+            keep(task.file, task.number, outcome)
+    rows.sort(key=lambda row: (row.difficulty, row.file, row.number))
+    return Survey(str(folder), tuple(rows), tuple(sorted(failures)), computed)
+
+
+repertoire = survey  # for those who import from the package, where `survey` is this room
+
+
+def _files(root: Path) -> Iterator[Path]:
+    """The tune files of a folder and those below it, in the order of their names."""
+    if not os.path.isdir(root):  # unlike that of a Path it takes any name
+        raise HarmonyError(f"{str(root)!r} is not a folder: name one that holds tunes")
+    for here, folders, names in os.walk(root):
+        folders[:] = sorted(name for name in folders if not name.startswith("."))
+        for name in sorted(names):
+            path = Path(here, name)
+            pipe = os.path.exists(path) and not os.path.isfile(path)  # opening one would wait for ever
+            if not name.startswith(".") and path.suffix.lower() in SUFFIXES and not pipe:
+                yield path
+
+
+def _count(files: Iterable[Path]) -> int:
+    """How many tunes there are; a file that cannot be opened counts as one."""
+    total = 0
+    for path in files:
+        try:
+            total += count_tunes(path) if format_of(path) == "abc" else 1
+        except HarmonyError:
+            total += 1
+    return total

@@ -1,0 +1,1 @@
+"""Questions that know their answers and say what is wrong with yours."""

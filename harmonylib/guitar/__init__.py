@@ -1,0 +1,1 @@
+"""Where it lies: grips, fingers, the neck and what a hand reaches on it."""

@@ -1,0 +1,168 @@
+"""Diagrams: grips on the neck, the paths of voices, a melody against its chords, the hand along a tune.
+
+Every function returns a `Picture`: a value that shows itself in a notebook, knows its one-line reading, and can be had
+as SVG, PNG or PDF. `Picture.on(ax)` draws it on an Axes of your own and returns that Axes, to compose sheets from.
+
+Conventions
+- String 1 lies on top, as a player looks at tablature; the nut is on the left (on the right for a left-handed player).
+- Lengths on the page are points (1/72 inch) from the lower left corner of the picture; a fret's place is the middle of
+  the space in which it is pressed. Drawn frets narrow half as fast as real ones, so that labels fit high on the neck;
+  only `hand_picture` is in true millimetres.
+- The label carries the meaning, the colour and shape of a mark repeat it. A ring marks the top note, the melody.
+- Same input, same bytes: letters are drawn as outlines, so ♭ ♯ ° look the same everywhere, and what a
+  notebook sets for its own plots changes nothing here. matplotlib is imported when something is drawn.
+
+Sources: colours are the Okabe–Ito palette (M. Okabe, K. Ito, Color Universal Design, 2008). Contrast is WCAG 2.1
+(relative luminance, success criterion 1.4.3).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.neck import NeckFrame, degree_role, draw_board, draw_marks, grip_marks
+from harmonylib.pictures.picture import Pen, Picture, folded, titled
+from harmonylib.pictures.theme import named_theme
+from harmonylib.theory.voicings import Voicing
+
+Step = tuple[Voicing | None, Grip]
+
+
+def grip_row(
+    neck: Neck,
+    steps: Sequence[Step],
+    *,
+    captions: Sequence[str] = (),
+    label: str = "degree",
+    title: str = "",
+    across: int = 4,
+    left_handed: bool = False,
+    theme: str | None = None,
+) -> Picture:
+    """Small diagrams of grips in a row, for a cycle or a bar; each says its chord, its frets and why.
+
+    Parameters
+    ----------
+    steps: (voicing, grip) pairs as `Neck.cycle` gives them; a single note has None for a voicing.
+    captions: a short reason for each (default: spread and inversion).
+    across: grips in a line.
+
+    >>> from harmonylib.theory.voicings import voice
+    >>> neck = Neck()
+    >>> grip_row(neck, neck.cycle(voice("Cmaj7", "drop 2", "E4"), (5, 4, 3, 2))[:2])
+    Cmaj7 x3545x, drop 2, root position | Cmaj7 x7958x, drop 2, first inversion
+    """
+    look = named_theme(theme)
+    if not steps:
+        raise HarmonyError("a row of grips needs at least one grip; none was given")
+    if captions and len(captions) != len(steps):
+        raise HarmonyError(f"{len(captions)} captions for {len(steps)} grips: give one for each, or none")
+    notes = captions or [f"{v.spread}, {v.inversion}" if v else "single note" for v, _ in steps]
+    heads = [str(voicing.chord) if voicing else "" for voicing, _ in steps]
+    all_marks = [
+        grip_marks(neck, grip, voicing, label if voicing or label != "degree" else "note") for voicing, grip in steps
+    ]
+    across = max(1, min(across, len(steps)))
+    cell = (look.width - 8) / max(across, 1 if look.fills_width else 3)
+    told = [folded(note, look.small, cell - 14) for note in notes]
+    rows = max(map(len, told))
+    gap, row = 1.2 * look.mark, 1.35 * look.small
+    foot, board = 2.8 * look.small + 0.45 * gap, gap * (len(neck.open_strings) - 1)
+    line = foot + board + 0.9 * look.mark + rows * row + row + 1.9 * look.chord
+    lines = -(-len(steps) // across)
+    height = lines * line + (1.2 * look.chord if title else 0)
+
+    def draw(pen: Pen) -> None:
+        for index, (_, grip) in enumerate(steps):
+            left, bottom = 6 + cell * (index % across), line * (lines - 1 - index // across) + foot
+            frame = NeckFrame(neck, _close_up(neck, grip), left, bottom, cell - 14, gap, 1.35 * look.mark, left_handed)
+            draw_board(pen, frame)
+            draw_marks(pen, frame, all_marks[index])
+            floor = frame.y(1) + 0.9 * look.mark
+            for number, words in enumerate(reversed(told[index])):
+                lift = rows - len(told[index]) + number
+                pen.write(left, floor + lift * row, words, colour=look.soft)
+            pen.write(left, floor + rows * row, str(grip), room=cell - 14)
+            pen.write(left, floor + (rows + 1.1) * row, heads[index], "chord", bold=True, room=cell - 10)
+
+    said = " | ".join(
+        f"{head} {grip}, {note}".strip() for head, (_, grip), note in zip(heads, steps, notes, strict=True)
+    )
+    return Picture(title, titled(title, said), cell * across + 8, height, look, draw)
+
+
+def _close_up(neck: Neck, grip: Grip) -> tuple[int, int]:
+    """At least four frets round a grip, from the nut when it lies low."""
+    low, high = min(grip.fretted, default=1), max(grip.fretted, default=1)
+    low = 1 if high <= 4 else low
+    high = max(high, low + 3)
+    return max(low - max(high - neck.last_fret, 0), 1), min(high, neck.last_fret)
+
+
+def voice_paths(steps: Sequence[Step], *, title: str = "", theme: str | None = None) -> Picture:
+    """The path of each voice from grip to grip: pitch upwards, one grip a column, moves in semitones.
+
+    A heavy line is a note that stays, a thin one a move with its size. `steps` are (voicing, grip) pairs, all with a
+    voicing.
+
+    >>> from harmonylib.theory.voicings import voice
+    >>> neck = Neck()
+    >>> voice_paths(neck.cycle(voice("Cmaj7", "drop 2", "E4"), (5, 4, 3, 2))[:2])
+    Cmaj7 x3545x → Cmaj7 x7958x: C3→E3 (+4), G3→B3 (+4), B3→C4 (+1), E4→G4 (+3)
+    """
+    look = named_theme(theme)
+    voicings = [voicing for voicing, _ in steps if voicing]
+    if len(voicings) != len(steps) or len(steps) < 2:
+        raise HarmonyError(
+            f"{len(steps)} grips, {len(voicings)} with a voicing: a path needs two or more, all with one"
+        )
+    grips = [grip for _, grip in steps]
+    heard = [pitch.midi for voicing in voicings for pitch in voicing.pitches]
+    unit, bottom = 0.62 * look.mark, 2.4 * look.small + look.mark
+    top = bottom + unit * (max(heard) - min(heard))
+    column = min((look.width - 20) / len(steps), 9 * look.mark) if not look.fills_width else look.width / len(steps)
+    height = top + 1.3 * look.mark + 1.3 * look.chord + (1.7 * look.chord if title else 0)
+
+    def place(index: int, number: int) -> tuple[float, float]:
+        """Where a voice's mark stands: moved aside when a neighbour sounds too near."""
+        midi = [pitch.midi for pitch in voicings[index].pitches]
+        near = [abs(midi[number] - other) * unit < 1.1 * look.mark for other in midi]
+        aside = 0.55 * look.mark * (0 if sum(near) < 2 else 1 if sum(near[:number]) else -1)
+        return column * (index + 0.5) + aside, bottom + unit * (midi[number] - min(heard))
+
+    def draw(pen: Pen) -> None:
+        for index, (voicing, grip) in enumerate(zip(voicings, grips, strict=True)):
+            x = column * (index + 0.5)
+            pen.lines([(x, bottom - 0.8 * look.mark, x, top + 0.8 * look.mark)], look.band, 0.25 * look.mark, zorder=1)
+            head = top + 1.3 * look.mark
+            pen.write(x, head, str(voicing.chord), "chord", align="center", bold=True, room=column)
+            pen.write(x, 0.8 * look.small, str(grip), align="center", colour=look.soft, room=column)
+            for number, pitch in enumerate(voicing.pitches):
+                x, y = place(index, number)
+                on_top = number == len(voicing.pitches) - 1
+                pen.mark(x, y, degree_role(voicing.degrees[number]), voicing.degrees[number], on_top)
+                if index + 1 == len(voicings):
+                    continue
+                x2, y2 = place(index + 1, number)
+                move = voicings[index + 1].pitches[number].midi - pitch.midi
+                pen.lines([(x, y, x2, y2)], look.ink if not move else look.line, 1.3 if move else 3.2)
+                if move:
+                    length = ((x2 - x) ** 2 + (y2 - y) ** 2) ** 0.5
+                    aside = (0.65 + 0.6 * abs(y2 - y) / length) * look.small
+                    spot_x = x + 0.36 * (x2 - x) - aside * (y2 - y) / length
+                    spot_y = y + 0.36 * (y2 - y) + aside * (x2 - x) / length - 0.36 * look.small
+                    pen.write(spot_x, spot_y, _signed(move), align="center", colour=look.soft)
+
+    said = []
+    for before, after in zip(voicings, voicings[1:], strict=False):
+        pairs = zip(before.pitches, after.pitches, strict=True)
+        said.append(", ".join(f"{a}→{b} ({_signed(b.midi - a.midi)})" for a, b in pairs))
+    chain = " → ".join(f"{voicing.chord} {grip}" for voicing, grip in zip(voicings, grips, strict=True))
+    return Picture(title, titled(title, f"{chain}: {' | '.join(said)}"), column * len(steps), height, look, draw)
+
+
+def _signed(semitones: int) -> str:
+    return f"{semitones:+d}".replace("-", "−") if semitones else "stays"

@@ -1,0 +1,112 @@
+"""Diagrams: grips on the neck, the paths of voices, a melody against its chords, the hand along a tune.
+
+Every function returns a `Picture`: a value that shows itself in a notebook, knows its one-line reading, and can be had
+as SVG, PNG or PDF. `Picture.on(ax)` draws it on an Axes of your own and returns that Axes, to compose sheets from.
+
+Conventions
+- String 1 lies on top, as a player looks at tablature; the nut is on the left (on the right for a left-handed player).
+- Lengths on the page are points (1/72 inch) from the lower left corner of the picture; a fret's place is the middle of
+  the space in which it is pressed. Drawn frets narrow half as fast as real ones, so that labels fit high on the neck;
+  only `hand_picture` is in true millimetres.
+- The label carries the meaning, the colour and shape of a mark repeat it. A ring marks the top note, the melody.
+- Same input, same bytes: letters are drawn as outlines, so ♭ ♯ ° look the same everywhere, and what a
+  notebook sets for its own plots changes nothing here. matplotlib is imported when something is drawn.
+
+Sources: colours are the Okabe–Ito palette (M. Okabe, K. Ito, Color Universal Design, 2008). Contrast is WCAG 2.1
+(relative luminance, success criterion 1.4.3).
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+
+from harmonylib.errors import HarmonyError
+
+OKABE_ITO = {
+    **{"black": "#000000", "orange": "#E69F00", "sky blue": "#56B4E9", "bluish green": "#009E73"},
+    **{"yellow": "#F0E442", "blue": "#0072B2", "vermillion": "#D55E00", "reddish purple": "#CC79A7"},
+}
+
+
+MARKS = {
+    # role         colour              marker, its size against a circle
+    "root": ("blue", "s", 0.9),
+    "third": ("orange", "o", 1.0),
+    "fifth": ("sky blue", "o", 1.0),
+    "seventh": ("bluish green", "o", 1.0),
+    "extension": ("reddish purple", "H", 1.1),
+    "foreign": ("yellow", "D", 0.76),
+    "plain": ("black", "o", 1.0),
+}
+
+
+@dataclass(frozen=True)
+class Theme:
+    """How large and in which colours a picture is drawn; sizes in points on a picture `width` points wide."""
+
+    width: float
+    small: float
+    label: float
+    chord: float
+    mark: float
+    paper: str
+    ink: str
+    soft: str
+    line: str
+    band: str
+    fills_width: bool = True
+
+
+THEMES = {
+    "paper": Theme(490, 8, 8.5, 11, 17, "#FFFFFF", "#1A1A1A", "#555555", "#9A9A9A", "#F1EEE6", fills_width=False),
+    "projector light": Theme(720, 10, 12, 17, 26, "#FFFFFF", "#000000", "#333333", "#777777", "#EBE6DA"),
+    "projector dark": Theme(720, 10, 12, 17, 26, "#101010", "#FFFFFF", "#D0D0D0", "#8A8A8A", "#2C2C2C"),
+}
+
+
+THEME_VARIABLE = "HARMONYLIB_THEME"
+"""The environment variable that names the theme of pictures for which none is given."""
+
+
+def _luminance(colour: str) -> float:
+    """Relative luminance of ``"#RRGGBB"``, 0 to 1 (WCAG 2.1)."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    red, green, blue = (c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def _contrast(one: str, other: str) -> float:
+    """Contrast ratio of two colours, 1 to 21 (WCAG 2.1).
+
+    >>> round(_contrast("#000000", "#FFFFFF"), 1)
+    21.0
+    """
+    dark, light = sorted((_luminance(one), _luminance(other)))
+    return (light + 0.05) / (dark + 0.05)
+
+
+def text_on(colour: str) -> str:
+    """Black or white, whichever is easier to read on `colour`.
+
+    >>> text_on(OKABE_ITO["yellow"]), text_on(OKABE_ITO["blue"])
+    ('#000000', '#FFFFFF')
+    """
+    return max("#000000", "#FFFFFF", key=lambda ink: _contrast(ink, colour))
+
+
+def default_theme() -> str:
+    """The theme of pictures that name none: that of the environment variable HARMONYLIB_THEME, else "paper".
+
+    >>> default_theme()
+    'paper'
+    """
+    return os.environ.get(THEME_VARIABLE) or "paper"
+
+
+def named_theme(name: str | None) -> Theme:
+    """The theme of that name, or the default one; raises `HarmonyError` for any other."""
+    name = name or default_theme()
+    if name not in THEMES:
+        raise HarmonyError(f"{name!r} is not a theme: choose {', '.join(THEMES)}")
+    return THEMES[name]

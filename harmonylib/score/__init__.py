@@ -1,0 +1,1 @@
+"""An arrangement written out: MusicXML, engraved pages, PDF, MIDI, tables."""

@@ -1,0 +1,135 @@
+"""Notation: an arrangement written out as MusicXML, guitar notation over tablature.
+
+There is one MusicXML writer. `harmonylib.printing` engraves the very file it makes, so page and file cannot differ.
+
+Conventions
+- The guitar part has two staves: 1 is notation (treble clef with an 8 below, sounding pitches), 2 is tablature with one
+  line a string. Voice v of staff 1 is voice v + 4 of staff 2.
+- What sounds is a row of `Event`; the writer knows nothing of harmony. Note 12 of the tune has the id ``n12``.
+- Time is in quarter notes (`Fraction`); `harmonylib.rhythm` says which note values show it.
+
+Sources: MusicXML 4.0 (W3C).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from functools import lru_cache
+from xml.etree.ElementTree import Element, SubElement
+
+from harmonylib.theory.chords import Chord
+from harmonylib.theory.families import MUSICXML_KINDS
+from harmonylib.theory.pitch import Name, Pitch
+
+XML_KINDS = {
+    # family or triad: MusicXML 4.0 kind-value, and what its degrees need besides (value, alteration, type)
+    **{suffix: (kind, ()) for kind, suffix in reversed(MUSICXML_KINDS.items())},
+    "7sus4": ("suspended-fourth", ((7, -1, "add"),)),
+    "7♭5": ("dominant", ((5, -1, "alter"),)),
+    "maj7♯5": ("major-seventh", ((5, 1, "alter"),)),
+    "maj7♭5": ("major-seventh", ((5, -1, "alter"),)),
+}
+
+
+ACCIDENTALS = {-3: "triple-flat", -2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"} | {
+    3: "triple-sharp"
+}
+
+
+def add(parent: Element, tag: str, content: object = None, /, **attributes: str) -> Element:
+    child = SubElement(parent, tag, attributes)
+    if content is not None:
+        child.text = str(content)
+    return child
+
+
+class Accidentals:
+    """Which accidentals a bar has shown so far, by letter and octave."""
+
+    def __init__(self, fifths: int) -> None:
+        self.signature, self.shown = _signature(fifths), dict[tuple[str, int], int]()
+
+    def needed(self, pitch: Pitch) -> str:
+        """The accidental this note needs here, noted down until the bar ends."""
+        place = (pitch.letter, pitch.octave)
+        if self.shown.get(place, self.signature[pitch.letter]) == pitch.alter:
+            return ""
+        self.shown[place] = pitch.alter
+        return ACCIDENTALS[pitch.alter]
+
+
+def notations_element(
+    note: Element, ties: list[str], brackets: Sequence[str], beamed: bool, tab: bool, place: tuple[int, int, int] | None
+) -> None:
+    """Ties, tuplet brackets (only the notation shows them, and no bracket over a beam), string, fret and finger."""
+    notations = add(note, "notations")
+    for kind in ties:
+        add(notations, "tied", type=kind)
+    for kind in brackets:
+        look = {"show-number": "none"} if tab else {"placement": "above"}  # labels stand below
+        add(notations, "tuplet", type=kind, number="1", bracket="no" if tab or beamed else "yes", **look)
+    if place:
+        string, fret, finger = place
+        technical = add(notations, "technical")
+        if finger and tab:
+            add(technical, "fingering", finger)
+        add(technical, "string", string)
+        add(technical, "fret", fret)
+
+
+def words_element(measure: Element, text: str, placement: str, **look: str) -> None:
+    direction = add(measure, "direction", placement=placement)
+    add(add(direction, "direction-type"), "words", text, **look)
+    add(direction, "staff", 1)
+
+
+def pitch_element(pitch: Pitch) -> Element:
+    element = Element("pitch")
+    add(element, "step", pitch.letter)
+    if pitch.alter:
+        add(element, "alter", pitch.alter)
+    add(element, "octave", pitch.octave)
+    return element
+
+
+@lru_cache(maxsize=16)
+def _signature(fifths: int) -> dict[str, int]:
+    """What the key signature does to each letter: sharps from F, flats from B, fifth by fifth."""
+    return {letter: (fifths - place + 6) // 7 for place, letter in enumerate("FCGDAEB")}
+
+
+def ending_numbers(numbers: str) -> str:
+    return ", ".join(re.findall(r"[1-9]\d*", numbers)) or "1"
+
+
+def harmony_element(chord: Chord | None) -> Element:
+    """A chord symbol: its kind and degrees for programs, the symbol itself as `text` for people."""
+    harmony = Element("harmony", placement="above")
+    root = add(harmony, "root")
+    if chord is None:
+        add(root, "root-step", "C", text="")
+        add(harmony, "kind", "none", text="N.C.")
+        return harmony
+    _add_name(root, "root", chord.root)
+    extensions: Sequence[str] = chord.extensions
+    if chord.suffix in XML_KINDS:
+        (kind, degrees), extensions = XML_KINDS[chord.suffix], ()
+    else:
+        kind, degrees = XML_KINDS[chord.kind]
+    add(harmony, "kind", kind, text=chord.suffix)
+    if chord.bass:
+        _add_name(add(harmony, "bass"), "bass", chord.bass)
+    added = [(int(e.strip("♭♯")), e.count("♯") - e.count("♭"), "add") for e in extensions]
+    for value, alter, how in [*degrees, *added]:
+        degree = add(harmony, "degree", **{"print-object": "no"})
+        add(degree, "degree-value", value)
+        add(degree, "degree-alter", alter)
+        add(degree, "degree-type", how)
+    return harmony
+
+
+def _add_name(parent: Element, tag: str, name: Name) -> None:
+    add(parent, f"{tag}-step", name.letter)
+    if name.alter:
+        add(parent, f"{tag}-alter", name.alter)

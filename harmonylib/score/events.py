@@ -1,0 +1,68 @@
+"""Notation: an arrangement written out as MusicXML, guitar notation over tablature.
+
+There is one MusicXML writer. `harmonylib.printing` engraves the very file it makes, so page and file cannot differ.
+
+Conventions
+- The guitar part has two staves: 1 is notation (treble clef with an 8 below, sounding pitches), 2 is tablature with one
+  line a string. Voice v of staff 1 is voice v + 4 of staff 2.
+- What sounds is a row of `Written`; the writer knows nothing of harmony. Note 12 of the tune has the id ``n12``.
+- Time is in quarter notes (`Fraction`); `harmonylib.rhythm` says which note values show it.
+
+Sources: MusicXML 4.0 (W3C).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from fractions import Fraction
+
+from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement, Choice
+from harmonylib.errors import expect
+from harmonylib.guitar.grips import Grip
+from harmonylib.theory.pitch import Pitch
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """Something that sounds: pitches from the lowest up, and the grip that holds them (None: only in the notation).
+
+    `label` is a short text under the staff, `id` the XML id of the top note, `reason` the sentence behind the choice.
+    """
+
+    onset: Fraction
+    duration: Fraction
+    pitches: tuple[Pitch, ...]
+    grip: Grip | None
+    voice: int = 1
+    label: str = ""
+    id: str = ""
+    reason: str = ""
+
+
+def written_events(arrangement: Arrangement) -> tuple[Written, ...]:
+    """What sounds in an arrangement: calls in voice 1, as long as they are held, and their answers in voice 2.
+
+    >>> from harmonylib.arranging.arrange import arrange
+    >>> from harmonylib.tunes.reading import read_text
+    >>> made = arrange(read_text('T:Two\\nM:2/4\\nL:1/4\\nK:C\\n"Cmaj7"E F|"C6"G2|'), density="every")
+    >>> [(event.id, str(event.grip), event.label) for event in written_events(made)]
+    [('n0', '8-10-9-9-x-x', ''), ('n1', '10-11-9-10-x-x', 'B°7'), ('n2', '12-12-10-12-x-x', '')]
+    """
+    expect(Arrangement, arrangement, ARRANGEMENT)
+    calls = tuple(_call(choice, arrangement.held(choice.index)) for choice in arrangement.choices)
+    first = {answer.call: number for number, answer in reversed(list(enumerate(arrangement.answers)))}
+    answers = tuple(_answer(answer, n, n == first[answer.call]) for n, answer in enumerate(arrangement.answers))
+    return calls + answers
+
+
+def _call(choice: Choice, held: Fraction) -> Written:
+    pitches = choice.voicing.pitches if choice.voicing else (choice.note.pitch,)
+    label = f"{choice.diminished.chord.root}°7" if choice.diminished else ""
+    return Written(choice.note.onset, held, pitches, choice.grip, 1, label, f"n{choice.index}", choice.reason)
+
+
+def _answer(answer: Answer, number: int, opens: bool) -> Written:
+    label = "approach" if answer.approach else "answer" if opens else ""
+    return Written(
+        answer.onset, answer.duration, answer.voicing.pitches, answer.grip, 2, label, f"a{number}", answer.reason
+    )

@@ -1,0 +1,75 @@
+"""Printing: the MusicXML of an arrangement engraved as SVG and set on paper as PDF.
+
+Conventions
+- What is engraved is the file `harmonylib.notation.musicxml` writes.
+- Widths are millimetres. Bars are named by their number; a pick-up is bar 0.
+- Titles, composers and every other text that came with a tune reach SVG escaped and Typst as data, never as markup.
+
+Sources: SVG 1.1, PDF. The layout is ours.
+"""
+
+from __future__ import annotations
+
+import json
+
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.errors import HarmonyError
+from harmonylib.score.engraving import systems
+from harmonylib.score.tables import facts, rows
+from harmonylib.wording import plain
+
+PAPERS = ("a4", "us-letter")
+
+
+PRINTED = ("bar", "beat", "chord", "melody_note", "frets", "reason")
+"""The columns of the table on paper."""
+
+
+TEMPLATE = """
+#let data = json(bytes(sys.inputs.data))
+#set document(title: data.title, date: none)
+#set page(paper: data.paper, margin: (x: 15mm, top: 15mm, bottom: 18mm), numbering: "1 / 1")
+#set text(font: ("Libertinus Serif", "DejaVu Sans Mono"), size: 10pt, lang: "en")
+#align(center, text(size: 20pt, weight: "bold", data.title))
+#if data.composer != "" { align(right, text(style: "italic", data.composer)) }
+#text(size: 9pt, data.facts)
+#for remark in data.remarks { parbreak(); text(size: 8pt, style: "italic", remark) }
+#v(4mm)
+#for line in data.systems { block(breakable: false, spacing: 5mm, image(bytes(line), format: "svg", width: 100%)) }
+#v(4mm)
+#block(sticky: true, text(size: 12pt, weight: "bold", "Why these grips"))
+#set text(size: 7.5pt)
+#table(
+  columns: (auto, auto, auto, auto, auto, 1fr),
+  stroke: none,
+  inset: (x: 3pt, y: 2pt),
+  table.header(..data.columns.map(name => text(weight: "bold", name)), table.hline(stroke: 0.5pt)),
+  ..data.rows.flatten(),
+)
+"""
+
+
+def pdf(arrangement: Arrangement, paper: str = "a4") -> bytes:
+    """The arrangement on `paper` ("a4" or "us-letter"): heading, music, and the reasons; the same bytes every time.
+
+    Raises `HarmonyError` for another paper.
+    """
+    import typst
+
+    if paper not in PAPERS:
+        raise HarmonyError(f"{paper!r} is not a paper this course prints on: choose {' or '.join(PAPERS)}")
+    tune = arrangement.tune
+    data = {
+        "paper": paper,
+        "title": plain(tune.title),
+        "composer": plain(tune.composer),
+        "facts": " · ".join(facts(arrangement)),
+        "remarks": [plain(remark) for remark in (*tune.remarks, *arrangement.remarks)],
+        "systems": systems(arrangement),
+        "columns": [name.replace("_", " ") for name in PRINTED],
+        "rows": [[row[name] or "–" for name in PRINTED] for row in rows(arrangement)],
+    }
+    made = typst.compile(
+        TEMPLATE.encode(), format="pdf", sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True
+    )
+    return bytes(made)

@@ -1,0 +1,50 @@
+"""Scores: the ways an arrangement leaves the house: MusicXML, SVG, PDF, MIDI, a table, plain text, and files.
+
+`harmonylib.notation` writes the MusicXML, `harmonylib.printing` engraves and prints it; both are named here too.
+
+Conventions
+- MIDI and table follow the bars in written order; repeats are not played out.
+- Bars and beats count from 1, a pick-up is bar 0.
+
+Sources: Standard MIDI File 1.0 and General MIDI 1 (MIDI Association); RFC 4180 for CSV.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.errors import HarmonyError
+from harmonylib.files import safe_stem, write_together
+from harmonylib.score.midi import midi
+from harmonylib.score.musicxml import musicxml
+from harmonylib.score.pdf import pdf
+from harmonylib.score.tables import csv_text
+
+SOUNDS = ("wav", "mp3")
+
+
+def write_files(
+    arrangement: Arrangement, folder: str | Path, stem: str, paper: str = "a4", sound: str = ""
+) -> tuple[Path, ...]:
+    """Write stem.musicxml, .mid, .pdf and .csv into a folder (made if missing), all of them or none; returns the paths.
+
+    `sound` adds what it sounds like as "wav" or "mp3".
+
+    Raises `HarmonyError` that names the folder and the cause; files that were there before are then as they were.
+    """
+    content = {
+        ".musicxml": musicxml(arrangement).encode(),
+        ".mid": midi(arrangement),
+        ".pdf": pdf(arrangement, paper),
+        ".csv": csv_text(arrangement).encode("utf-8-sig"),  # without the mark spreadsheets read ♭ as three letters
+    }
+    if sound:
+        from harmonylib.sound.listening import sampled
+        from harmonylib.sound.rendering import mp3, wav
+
+        if sound not in SOUNDS:
+            raise HarmonyError(f"{sound!r} is not a kind of sound file written here: choose {' or '.join(SOUNDS)}")
+        content[f".{sound}"] = {"wav": wav, "mp3": mp3}[sound](sampled(arrangement))
+    name = safe_stem(stem)
+    return write_together({f"{name}{suffix}": data for suffix, data in content.items()}, folder)

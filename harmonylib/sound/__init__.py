@@ -1,0 +1,1 @@
+"""What sounds when, plucked strings, and something to listen to."""

@@ -1,0 +1,227 @@
+"""Sound: plucked strings from an arrangement, with a click and a count-in.
+
+A string is a loop one period long with a three-tap filter in it (Karplus–Strong): the taps set the pitch exactly, how
+long the note rings and how fast its upper partials fade. `played_events` says what sounds when, `render`
+makes it heard.
+
+Conventions
+- Musical time is quarter notes; 0 is the quarter-note beat in which the first bar starts, a count-in lies before it.
+  Tempo is quarter notes a minute. Samples are float32, shape (samples, 2): left and right, 22,050 a second, −1 to 1.
+- Repeats are not played out; a note that lies off the neck is silent.
+- Swing is the share of the beat the first of two eighths takes: 0.5 straight, 2/3 triplet swing. A beat that is divided
+  otherwise (a triplet) stays as written, and so does every metre counted in eighths.
+- Loudness depends on volume and velocity, not on the number of notes. The volume starts low: keep playback at a safe
+  level, on headphones above all.
+
+Sources (from memory): K. Karplus and A. Strong, Computer Music Journal 7 (2), 1983, for the loop; the percussion map of
+General MIDI 1, in which 76 and 77 are wood blocks. How long strings ring and how bright they are is a setting of taste.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil, floor
+
+from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
+from harmonylib.errors import HarmonyError, expect, shown, whole, within
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.tunes.metre import Bar, grid
+
+PARTS = {
+    # part     velocity  pan: −1 left, 1 right
+    "call": (0.8, -0.35),
+    "answer": (0.7, 0.35),
+    "click": (0.5, 0.0),
+}
+
+
+ACCENT, BEAT = 76, 77
+
+
+Time = Fraction | float
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Notes that start together: onset and duration in quarter notes, MIDI numbers from low to high.
+
+    `part` is "call", "answer" or "click", `index` the melody note it plays or answers, `velocity` 0 to 1. Raises
+    `HarmonyError` for a part, duration or velocity that cannot be, and for an event without notes.
+    """
+
+    onset: Time
+    duration: Time
+    midi: tuple[int, ...]
+    part: str = "call"
+    index: int | None = None
+    velocity: float = PARTS["call"][0]
+
+    def __post_init__(self) -> None:
+        if self.part not in PARTS:
+            raise HarmonyError(f"{self.part!r} is not a part: choose {', '.join(PARTS)}")
+        if not self.midi or not self.duration > 0 or not 0 <= self.velocity <= 1:
+            raise HarmonyError(f"{self}: an event needs a note, a duration above 0 and a velocity of 0 to 1")
+
+    @property
+    def end(self) -> Time:
+        return self.onset + self.duration
+
+
+def played_events(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> tuple[Event, ...]:
+    """What sounds in bars `first` to `last` (default: all), calls and answers in the order of time.
+
+    A note that starts before the first bar is left out, one that lasts beyond the last bar ends with it. Raises
+    `HarmonyError` for bars the tune does not have.
+
+    >>> from harmonylib.arranging.arrange import arrange
+    >>> from harmonylib.tunes.reading import read_text
+    >>> made = arrange(read_text('M:2/4\\nL:1/4\\nK:C\\n"Cmaj7"E G|"Dm7"F2|'), density="every")
+    >>> [(str(event.onset), str(event.duration), event.midi) for event in played_events(made, 2, 2)]
+    [('0', '2', (50, 57, 60, 65))]
+    """
+    bars = bars_between(expect(Arrangement, arrangement, ARRANGEMENT), first, last)
+    neck, start, stop = arrangement.settings.neck, bars[0].onset, bars[-1].end
+    played = [(c.note.onset, arrangement.held(c.index), c.grip, "call", c.index) for c in arrangement.choices]
+    played += [(a.onset, a.duration, a.grip, "answer", a.call) for a in arrangement.answers]
+    zero = _zero(bars[0])
+    found = [
+        Event(onset - zero, min(length, stop - onset), _sounding(grip, neck), part, index, PARTS[part][0])
+        for onset, length, grip, part, index in played
+        if grip and length > 0 and start <= onset < stop
+    ]
+    return tuple(sorted(found, key=lambda event: event.onset))
+
+
+def cycle_events(grips: Iterable[Grip], neck: Neck | None = None, beats: Time = 2) -> tuple[Event, ...]:
+    """Grips one after another, each `beats` quarter notes long.
+
+    >>> [event.midi for event in cycle_events([Grip.parse("x3545x"), Grip.parse("x5756x")])]
+    [(48, 55, 59, 64), (50, 57, 60, 65)]
+    """
+    if not isinstance(grips, Iterable) or isinstance(grips, str | bytes):
+        raise HarmonyError(f"{shown(grips)} are no grips: give a list of them")
+    grips = [expect(Grip, grip, "a grip: read it first, as in Grip.parse('x3545x')") for grip in grips]
+    within(beats, 1 / 64, 64, "{} beats for a grip: give it 1/64 to 64")
+    neck = expect(Neck, Neck() if neck is None else neck, "a neck: make one, as in Neck(frets=12)")
+    return tuple(Event(n * beats, beats, _sounding(grip, neck), "call", n) for n, grip in enumerate(grips))
+
+
+def click_events(bars: Sequence[Bar], count_in: int = 0, click: bool = True) -> tuple[Event, ...]:
+    """A click on every felt beat of some bars, high on beat 1, after `count_in` whole bars that lie before 0.
+
+    A pick-up is counted in too. `click` False leaves only the count-in.
+
+    >>> beats = click_events(even_bars((3, 4), 3), count_in=1)
+    >>> [(int(event.onset), event.midi == (ACCENT,)) for event in beats]
+    [(-3, True), (-2, False), (-1, False), (0, True), (1, False), (2, False)]
+    """
+    within(whole(count_in, "a number of bars to count in"), 0, 8, "count-in {}: choose 0 to 8 bars")
+    zero, first = _zero(bars[0]), bars[0]
+    full = Fraction(4 * first.metre[0], first.metre[1])
+    beats = []
+    for bar in bars if click else ():
+        lead = _lead(bar)
+        beats += [(bar.onset - lead - zero, a, b) for a, b in _beats(bar.metre, lead + bar.length) if lead <= a]
+    start = first.onset - _lead(first) - zero
+    for bar_start in [start - full * n for n in range(count_in, 0, -1)]:
+        beats += [(bar_start, a, b) for a, b in _beats(first.metre, full)]
+    if count_in:
+        beats += [(start, a, b) for a, b in _beats(first.metre, full) if a < _lead(first)]
+    marks = [(bar_line + a, b - a, ACCENT if a == 0 else BEAT) for bar_line, a, b in sorted(beats)]
+    soft, loud = PARTS["click"][0], 1.6 * PARTS["click"][0]
+    return tuple(Event(on, long, (m,), "click", None, loud if m == ACCENT else soft) for on, long, m in marks)
+
+
+def even_bars(metre: tuple[int, int], quarters: Time) -> tuple[Bar, ...]:
+    """Bars of one metre that hold so many quarter notes.
+
+    >>> [str(bar.onset) for bar in even_bars((6, 8), 7)]
+    ['0', '3', '6']
+    """
+    beats, unit = a_metre(metre)
+    full = Fraction(4 * beats, unit)
+    return tuple(Bar(n + 1, full * n, full, (beats, unit)) for n in range(max(ceil(quarters / full), 1)))
+
+
+def a_metre(metre: Sequence[int]) -> tuple[int, int]:
+    if not isinstance(metre, tuple | list) or len(metre) != 2:
+        raise HarmonyError(f"{shown(metre)} is not a metre: write beats and unit, as in (3, 4)")
+    beats, unit = (whole(number, "a metre's number") for number in metre)
+    for number in (beats, unit):
+        within(number, 1, 64, "a metre of {}: choose 1 to 64")
+    return beats, unit
+
+
+def bars_between(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> tuple[Bar, ...]:
+    """The bars with numbers `first` to `last`; raises `HarmonyError` when the tune has none of them."""
+    bars = arrangement.tune.bars
+    low, high = (
+        end.number if asked is None else whole(asked, "the number of a bar")
+        for end, asked in ((bars[0], first), (bars[-1], last))
+    )
+    found = tuple(bar for bar in bars if low <= bar.number <= high)
+    if not found or low < bars[0].number or high > bars[-1].number:
+        raise HarmonyError(f"bars {low} to {high}: the tune has bars {bars[0].number} to {bars[-1].number}")
+    return found
+
+
+def as_data(
+    events: Sequence[Event], tempo: float, swing: float = 0.5, metre: tuple[int, int] = (4, 4)
+) -> dict[str, object]:
+    """The events as plain data for a player in the browser; times in quarter notes, swing put in.
+
+    >>> as_data([Event(Fraction(1, 2), Fraction(1, 2), (52, 64), "call", 3)], 90, swing=0.6)["events"]
+    [{'onset': 0.6, 'duration': 0.4, 'midi': [52, 64], 'part': 'call', 'index': 3, 'velocity': 0.8, 'pan': -0.35}]
+    """
+    times = swung(events, swing, metre)
+    rows = [
+        {"onset": round(start, 6), "duration": round(end - start, 6), "midi": list(event.midi), "part": event.part}
+        | {"index": event.index, "velocity": event.velocity, "pan": PARTS[event.part][1]}
+        for event, (start, end) in zip(events, times, strict=True)
+    ]
+    return {"tempo": tempo, "length": max((round(end, 6) for _, end in times), default=0.0), "events": rows}
+
+
+def _sounding(grip: Grip, neck: Neck) -> tuple[int, ...]:
+    return tuple(sorted(neck.midi(grip.frets)))
+
+
+def _lead(bar: Bar) -> Fraction:
+    """What a pick-up leaves out of its metre, in quarter notes."""
+    return Fraction(4 * bar.metre[0], bar.metre[1]) - bar.length if bar.number == 0 else Fraction(0)
+
+
+def _zero(first: Bar) -> Fraction:
+    """The moment of the tune that counts as 0, on a beat, so that a pick-up of one eighth is off the beat."""
+    return first.onset - _lead(first) % 1
+
+
+def _beats(metre: tuple[int, int], length: Fraction) -> list[tuple[Fraction, Fraction]]:
+    """Start and end of each felt beat that starts within a bar's length."""
+    beats = grid(metre, length).beats
+    return [(a, b) for a, b in zip(beats, beats[1:], strict=False) if a < length]
+
+
+def swung(events: Sequence[Event], swing: float, metre: tuple[int, int]) -> list[tuple[float, float]]:
+    """Onset and end of each event once the off-beat eighths have moved."""
+    within(swing, 0.5, 0.75, "swing {}: choose 0.5 (straight) to 0.75; triplet swing is 0.667")
+    spans = [(_exact(event.onset), _exact(event.end)) for event in events]
+    if metre[1] > 4:
+        return [(float(start), float(end)) for start, end in spans]
+    straight = {floor(t) for span in spans for t in span if t.denominator & (t.denominator - 1)}
+
+    def moved(t: Fraction) -> float:
+        beat, part = divmod(t, 1)
+        if beat in straight:
+            return float(t)
+        late = 2 * part * swing if part <= Fraction(1, 2) else swing + (2 * part - 1) * (1 - swing)
+        return beat + float(late)
+
+    return [(moved(start), moved(end)) for start, end in spans]
+
+
+def _exact(time: Time) -> Fraction:
+    return time if isinstance(time, Fraction) else Fraction(time).limit_denominator(960)

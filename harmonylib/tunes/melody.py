@@ -1,0 +1,108 @@
+"""Reading a tune file: the door behind `harmonylib.tunes.read`.
+
+Conventions
+- A file becomes a `Sheet` (`reading_musicxml`, `reading_abc`), a sheet becomes a tune here.
+- music21 reads notes; what a chord symbol says is read by `harmonylib.chords` alone, so music21 never sees one.
+- The melody is the top line of the first part or voice that has notes; what is left out is said in the remarks.
+- Nothing but a `HarmonyError` leaves this module.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from fractions import Fraction
+
+from harmonylib.errors import HarmonyError
+from harmonylib.tunes.harmony import changes_in
+from harmonylib.tunes.metre import Bar
+from harmonylib.tunes.sheet import Sheet, clean, countable
+from harmonylib.tunes.tune import DEFAULT_TEMPO, Change, Note, Tune, tonic
+
+
+def tune_of(sheet: Sheet, stem: str) -> Tune:
+    if not sheet.notes:
+        raise HarmonyError("it has no melody notes: write the melody in the first part or voice")
+    remarks = list(sheet.remarks)
+    if sheet.tempo is None:
+        remarks.append(f"the file gives no tempo: {DEFAULT_TEMPO:g} quarter notes a minute unless you set another")
+    notes, left_out = _top_line(_joined(sheet.notes))
+    if left_out:
+        remarks.append(f"several notes sound together: the highest is the melody, left out or cut short: {left_out}")
+    countable(quarters=sheet.bars[-1].end if sheet.bars else Fraction(0))
+    bars = _numbered(sheet)
+    tune = Tune(
+        title=clean(sheet.title) or clean(stem) or "Untitled",
+        notes=tuple(notes),
+        changes=(),
+        bars=tuple(bars),
+        tempo=sheet.tempo or DEFAULT_TEMPO,
+        composer=clean(sheet.composer),
+    )
+    changes, unread = changes_in(sheet, tune)
+    if not any(change.chord for change in changes):
+        why = f" ({unread[0].partition(';')[0]})" if unread else ""
+        raise HarmonyError(
+            f"it has no chord symbols that can be read{why}: write chord symbols over the melody, in MusicXML as "
+            f'harmony and in ABC in quotes, as in "Am7"'
+        )
+    remarks += unread[:8] + ([f"{len(unread) - 8} more chord symbols cannot be read"] if len(unread) > 8 else [])
+    tune = replace(tune, changes=tuple(changes), mode=sheet.mode or _guess_mode(bars[-1].fifths, changes, notes))
+    tune = replace(tune, remarks=tuple(dict.fromkeys(remarks)))
+    if sheet.chord_move != (0, 0) or sheet.note_move != (0, 0):
+        changes = list(tune.transposed(*sheet.chord_move).changes)
+        tune = replace(tune.transposed(*sheet.note_move), changes=tuple(changes))
+    return tune
+
+
+def _joined(notes: list[tuple[Note, bool]]) -> list[Note]:
+    """Notes with their ties joined, by onset and from the top."""
+    joined: list[Note] = []
+    ending: dict[tuple[int, Fraction], int] = {}
+    for note, tied in sorted(notes, key=lambda pair: (pair[0].onset, -pair[0].pitch.midi)):
+        before = ending.pop((note.pitch.midi, note.onset), None) if tied else None
+        if before is None:
+            before = len(joined)
+            joined.append(note)
+        else:
+            joined[before] = replace(joined[before], duration=note.end - joined[before].onset)
+        ending[note.pitch.midi, note.end] = before
+    return joined
+
+
+def _top_line(notes: list[Note]) -> tuple[list[Note], int]:
+    """The highest sounding line, and how many notes it leaves out or cuts short."""
+    line: list[Note] = []
+    lost = 0
+    for note in notes:
+        last = line[-1] if line else None
+        if last and note.onset < last.end:
+            lost += note.pitch.midi != last.pitch.midi
+            if note.pitch.midi <= last.pitch.midi:
+                continue
+            line[-1] = replace(last, duration=note.onset - last.onset)
+        line.append(note)
+    return line, lost
+
+
+def _numbered(sheet: Sheet) -> list[Bar]:
+    """The bars with the numbers of the file if they count up, else counted here; a pick-up is bar 0."""
+    bars = sheet.bars
+    pick_up = sheet.pick_up
+    if pick_up is None:
+        pick_up = len(bars) > 1 and bars[0].length < Fraction(4 * bars[0].metre[0], bars[0].metre[1])
+    written = [int(n) if n.isdecimal() and len(n) < 7 else -1 for n in sheet.numbers] or [-1]
+    counts_up = written[0] >= 0 and all(a < b for a, b in zip(written, written[1:], strict=False))
+    if not counts_up or pick_up != (written[0] == 0):
+        written = list(range(0 if pick_up else 1, len(bars) + 1))
+    return [replace(bar, number=number) for bar, number in zip(bars, written, strict=False)]
+
+
+def _guess_mode(fifths: int, changes: list[Change], notes: list[Note]) -> str:
+    """Minor if the last chord is minor and stands on the tonic of the relative minor, or the melody ends on it."""
+    chords = [change.chord for change in changes if change.chord]
+    relative = tonic(fifths, "minor").pitch_class
+    last = chords[-1]
+    if last.root.pitch_class == relative:
+        return "minor" if "♭3" in last.degrees else "major"
+    ends = notes[-1].pitch.midi % 12 == relative == chords[0].root.pitch_class
+    return "minor" if ends and "♭3" in chords[0].degrees else "major"
