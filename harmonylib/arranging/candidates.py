@@ -116,7 +116,7 @@ def shapes(
                 "minor ninth": GRIP_COSTS["minor ninth"] * grinds,
             }
             paid = tuple((name, value) for name, value in costs.items() if value)
-            found.append((grip, paid, _position(neck, grip), notes[:-1]))
+            found.append((grip, paid, neck.position_mm(grip), notes[:-1]))
     return tuple(found)
 
 
@@ -129,13 +129,8 @@ def single_options(neck: Neck, midi: int) -> tuple[Option, ...]:
         if 0 <= fret <= neck.last_fret:
             frets = tuple(fret if p == place else None for p in range(count))
             grip = Grip(frets, tuple(int(p == place and fret > 0) for p in range(count)))
-            found.append(Option(grip, (), _position(neck, grip), ()))
+            found.append(Option(grip, (), neck.position_mm(grip), ()))
     return tuple(found)
-
-
-def _position(neck: Neck, grip: Grip) -> float:
-    """Millimetres from the nut to the lowest fret pressed: where the index finger is."""
-    return neck.nut_to(min(grip.fretted, default=0))
 
 
 def _pinned(index: int, verdict: Tested, column: Sequence[Option], tune: Tune, settings: Settings) -> Option:

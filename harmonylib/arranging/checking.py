@@ -51,7 +51,7 @@ def check(arrangement: Arrangement) -> list[str]:
             wrong.append(f"{where}: {choice.note.pitch} is not on top of {grip}")
         if choice.voicing and tuple(pitch.midi for pitch in choice.voicing.pitches) != sounding:
             wrong.append(f"{where}: {grip} does not sound the voicing written for it")
-        position = neck.nut_to(min(grip.fretted, default=0))
+        position = neck.position_mm(grip)
         if len(sounding) > 1:
             wrong += _check_chord(choice, tune.chord_at(choice.note.onset), sounding, where)
             if previous:
@@ -87,6 +87,6 @@ def _check_chord(choice: Choice, chord: Chord | None, sounding: Sequence[int], w
     if degree_of(melody, chord) is None:
         foreign = [midi for midi in sounding if (midi - melody.midi) % 3]
         return [f"{where}: {choice.grip} is not the diminished seventh of {melody}"] if foreign else []
-    allowed = {chord.pitch_class_of(degree) for stack in chord.stacks for degree in stack}
+    allowed = chord.allowed
     foreign = [midi for midi in sounding if midi % 12 not in allowed]
     return [f"{where}: {choice.grip} holds a note foreign to {chord}"] if foreign else []

@@ -17,9 +17,9 @@ Conventions
 from __future__ import annotations
 
 from bisect import bisect_right
-from fractions import Fraction
 
 from harmonylib.arranging.arrangement import Settings, tempo_of
+from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import Note, Tune
 
 FASTEST_CHORD_S = 0.3  # chords closer together than this stay single notes at density “comfortable”
@@ -45,9 +45,9 @@ def kept_single(tune: Tune, settings: Settings) -> tuple[str, ...]:
         now, reason = seconds[index], ""
         nearest = min((abs(now - seconds[i]) for i in (index - 1, index + 1) if 0 <= i < len(seconds)), default=9.0)
         fast = FASTEST_CHORD_S - 1e-9  # notes just so far apart are not too fast
-        if now - last_chord < fast or (nearest < fast and not on_beat(tune, note.onset)):
+        if now - last_chord < fast or (nearest < fast and not tune.bar_at(note.onset).on_beat(note.onset)):
             reason = f"notes {min(nearest, now - last_chord):.2f} s apart are too fast for a chord on each"
-        elif settings.density == "accents" and not _is_accent(tune, note):
+        elif settings.density == "accents" and not _is_accent(tune.bar_at(note.onset), note):
             reason = "it is not an accent"
         elif settings.density == "changes":
             change = bisect_right(changes, note.onset)
@@ -60,24 +60,6 @@ def kept_single(tune: Tune, settings: Settings) -> tuple[str, ...]:
     return tuple(reasons)
 
 
-def pulse(tune: Tune, onset: Fraction) -> Fraction:
-    """Length of the felt beat in quarter notes: a dotted quarter in compound metres."""
-    count, unit = tune.bar_at(onset).metre
-    return Fraction(3, 2) if unit == 8 and count % 3 == 0 and count > 3 else min(Fraction(4, unit), Fraction(1))
-
-
-def into_bar(tune: Tune, onset: Fraction) -> Fraction:
-    """Quarter notes since the bar line (of a pick-up: since where its bar line would be)."""
-    return (tune.beat_at(onset) - 1) * Fraction(4, tune.bar_at(onset).metre[1])
-
-
-def on_beat(tune: Tune, onset: Fraction) -> bool:
-    return into_bar(tune, onset) % pulse(tune, onset) == 0
-
-
-def _is_accent(tune: Tune, note: Note) -> bool:
+def _is_accent(bar: Bar, note: Note) -> bool:
     """On a strong beat (the first, or the middle of an even bar), or at least a beat long."""
-    beat, metre = pulse(tune, note.onset), tune.bar_at(note.onset).metre
-    full, offset = Fraction(4 * metre[0], metre[1]), into_bar(tune, note.onset)
-    middle = full / 2 if full / beat % 2 == 0 else Fraction(0)
-    return offset in (Fraction(0), middle) or note.duration >= beat
+    return bar.on_strong_beat(note.onset) or note.duration >= bar.beat_length(note.onset)

@@ -54,7 +54,7 @@ def grip_faults(choice: Choice, grip: Grip, arrangement: Arrangement) -> list[st
         return [f"{where}: no chord sounds here; {melody} stays single"]
     degree = degree_of(melody, chord)
     over = chord if degree else passing(melody, chord).chord
-    allowed = {over.pitch_class_of(d) for stack in over.stacks for d in stack}
+    allowed = over.allowed
     said = (
         f"{melody.name} is {word(degree)} of {chord}"
         if degree

@@ -108,6 +108,11 @@ class Chord:
             found.setdefault(self.pitch_class_of(degree), degree)
         return found
 
+    @cached_property
+    def allowed(self) -> frozenset[int]:
+        """Pitch classes that a block chord of this symbol may hold: those of all its four-note forms."""
+        return frozenset(self.pitch_class_of(degree) for stack in self.stacks for degree in stack)
+
     def stacks_for(self, degree: str, key: frozenset[int] = frozenset()) -> tuple[tuple[str, ...], ...]:
         """The four-note forms that hold `degree`, as fits the melody and the key.
 

@@ -115,8 +115,11 @@ class Tune:
         """The beat inside its bar, from 1, in the metre's own unit; a pick-up counts towards the next bar line."""
         bar = self.bar_at(onset)
         unit = Fraction(4, bar.metre[1])
-        missing = bar.metre[0] * unit - bar.length if bar.number == 0 else Fraction(0)
-        return 1 + (onset - bar.onset + missing) / unit
+        return 1 + (onset - bar.start) / unit
+
+    def beat_length(self, onset: Fraction) -> Fraction:
+        """Length of the felt beat that holds a moment, in quarter notes; see `harmonylib.tunes.metre`."""
+        return self.bar_at(onset).beat_length(onset)
 
     def where(self, onset: Fraction) -> str:
         """The moment in words, as in “bar 3, beat 2½”.
