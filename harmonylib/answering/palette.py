@@ -24,9 +24,10 @@ import numpy as np
 
 from harmonylib.answering.manner import COSTS
 from harmonylib.answering.rhythms import Hit
-from harmonylib.arranging.arrangement import Answer, Arrangement, Choice
+from harmonylib.arranging.arrangement import Answer, Arrangement
 from harmonylib.arranging.candidates import shapes
 from harmonylib.arranging.chain import Array, string_bits
+from harmonylib.arranging.choice import Choice
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.theory.chords import Chord

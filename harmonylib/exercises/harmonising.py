@@ -18,8 +18,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
-from harmonylib.arranging.arrangement import Arrangement, Choice
+from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.arranging.checking import check
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises import written
 from harmonylib.exercises.base import Verdict, what_is, word

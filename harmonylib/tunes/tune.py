@@ -99,8 +99,13 @@ class Tune:
 
     def chord_at(self, onset: Fraction) -> Chord | None:
         """The chord that sounds at `onset`; None before the first change and where the sheet says N.C."""
+        change = self.change_at(onset)
+        return change.chord if change else None
+
+    def change_at(self, onset: Fraction) -> Change | None:
+        """The change whose chord sounds at `onset`; None before the first."""
         index = bisect_right(self._change_onsets, moment(onset)) - 1
-        return self.changes[index].chord if index >= 0 else None
+        return self.changes[index] if index >= 0 else None
 
     def change_after(self, onset: Fraction) -> Change | None:
         """The next chord change after the moment `onset`."""
