@@ -1,6 +1,10 @@
-"""An arrangement as a table: one row a note or answer, as CSV for a spreadsheet and as lines for a terminal.
+"""Files: whole or nothing when writing, bounded when reading, harmless as names and as cells of a table.
 
-Sources: CSV as RFC 4180 has it.
+Conventions
+- Files that belong together are written together; when one cannot be, those that were there before stay as they were.
+- One run at a time writes into a folder; the lock is freed by the system when its process ends.
+
+Sources: RFC 4180 for cells of CSV; which cells a spreadsheet takes for formulas is common practice.
 """
 
 from __future__ import annotations

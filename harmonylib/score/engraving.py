@@ -1,11 +1,11 @@
-"""Printing: the MusicXML of an arrangement engraved as SVG and set on paper as PDF.
+"""Engraving: the MusicXML of an arrangement as SVG, for pages in a notebook and for the printer.
 
 Conventions
-- What is engraved is the file `harmonylib.notation.musicxml` writes.
+- What is engraved is the file `score.musicxml` writes, so page and file cannot differ.
 - Widths are millimetres. Bars are named by their number; a pick-up is bar 0.
-- Titles, composers and every other text that came with a tune reach SVG escaped and Typst as data, never as markup.
+- Titles, composers and every other text that came with a tune reach SVG escaped.
 
-Sources: SVG 1.1, PDF. The layout is ours.
+Sources: SVG 1.1. The layout is ours.
 """
 
 from __future__ import annotations

@@ -1,12 +1,12 @@
-"""Chords: what a symbol on a lead sheet says, spelled note by note.
+"""The families of chords: the four degrees of each, the symbols they are written with, and what replaces what.
 
 Conventions
 - A degree is text: an accidental and a number above the root, ``"1"``, ``"♭3"``, ``"♯11"``. Semitones follow from it.
 - A *family* is four degrees; a *triad* has three and names the families a block chord may fill it up to.
 - 9, 11 and 13 are extensions: each takes the place of a neighbour, so that four notes stay four notes.
 
-Sources: the degree content of every kind is that of MusicXML 4.0 ``kind-value`` where it has one; which symbol means
-which family, how triads are filled and which neighbour an extension replaces are common practice.
+Sources: the degree content of every kind is that of MusicXML 4.0 ``kind-value`` where it has one; how triads are filled
+and which neighbour an extension replaces are common practice.
 """
 
 from __future__ import annotations

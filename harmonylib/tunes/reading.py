@@ -1,9 +1,9 @@
-"""Tunes: a melody and its chord changes in exact beats, read from MusicXML or ABC.
+"""Reading a tune from a file or from text: the door to MusicXML and ABC.
 
 Conventions
-- Time is counted in quarter notes from the first written note or rest, as `Fraction`; tempo is quarter notes a minute.
-- Bars stand in written order; repeats and endings are marks on the bars, nothing is played out.
-- A bar and beat shown to a person count from 1, a pick-up bar is 0, and beats are those of the metre's lower number.
+- How large a file may be is limited before it is read.
+- music21 reads notes; what a chord symbol says is read by `theory.symbols` alone, so music21 never sees one.
+- Nothing but a `HarmonyError` leaves this module.
 """
 
 from __future__ import annotations
@@ -65,7 +65,7 @@ _READING = threading.Lock()
 
 
 def read_file(path: str | Path, number: int = 1) -> Tune:
-    """What `harmonylib.tunes.read` says."""
+    """What `read` says, for a name that is one."""
     file = Path(path)
     return read_bytes(_load(file), format_of(file), number, file.stem, str(path))
 
