@@ -34,16 +34,12 @@ from harmonylib.wording import plain
 MOST_FILES, MOST_BYTES, MOST_CELLS, MOST_LETTERS, DEEPEST = 1000, 5_000_000, 2000, 8000, 12
 """Notebooks in a folder; bytes and cells of a notebook; letters and nested brackets of a cell with an answer."""
 
-
 MOST_IN_ALL = 400_000
 """Letters of all cells with answers in a notebook."""
 
-
 KEY_BYTES = 50_000_000
 
-
 _ASSIGNED = re.compile(r"^[ \t]*answer_(\d{1,4})[ \t]*(?::[^=\n]{0,80})?=(?!=)", re.M)
-
 
 _NAME = re.compile(r"answer_(\d{1,4})")
 

@@ -22,7 +22,6 @@ from harmonylib.wording import plain
 
 COLUMNS = ("learner", "exercise", "kind", "right", "reply")
 
-
 STATES = {
     # state        colour of its part of a bar
     "right": "bluish green",

@@ -24,12 +24,9 @@ from harmonylib.wording import plain
 METADATA = "harmonylib"
 """The name under which a notebook carries its sheet as data."""
 
-
 _ACTIVE = re.compile(r"[!#$%&*+/:<=>@\[\\\]^_`{|}~]|\.(?=[A-Za-z])")
 
-
 LONGEST_SHOWN = 3000
-
 
 HOW = (
     "Write each answer after its equals sign: text in quotes, a number, or a list of those. Run the cell, then the "

@@ -58,17 +58,6 @@ def on_paper() -> Iterator[None]:
             os.environ[THEME_VARIABLE] = before
 
 
-def _music(task: Exercise) -> list[str]:
-    """The melody a learner harmonises, engraved over an empty tablature, a line of music an SVG; empty for others."""
-    if task.kind not in ("harmonise_bar", "harmonise_phrase") or not isinstance(task, TuneExercise):
-        return []
-    made = task.arrangement
-    bare = [replace(choice, grip=None, voicing=None, diminished=None) for choice in made.choices]
-    options = {"pageHeight": 100, "smuflTextFont": "none", "minLastJustification": 0}  # short bars are widened
-    pages = drawn_pages(replace(made, choices=tuple(bare), answers=()), LINE_MM, options, *task.span)
-    return [plain_signs(page, PRINT_FONT) for page in pages]
-
-
 PICTURE = """
 #let data = json(bytes(sys.inputs.data))
 #set page(width: 180mm, height: auto, margin: 2mm)
@@ -83,6 +72,17 @@ def as_png(task: Exercise) -> bytes | None:
     if music:
         return _typst(PICTURE, music, format="png", ppi=170)
     return task.picture.png(960) if task.picture else None
+
+
+def _music(task: Exercise) -> list[str]:
+    """The melody a learner harmonises, engraved over an empty tablature, a line of music an SVG; empty for others."""
+    if task.kind not in ("harmonise_bar", "harmonise_phrase") or not isinstance(task, TuneExercise):
+        return []
+    made = task.arrangement
+    bare = [replace(choice, grip=None, voicing=None, diminished=None) for choice in made.choices]
+    options = {"pageHeight": 100, "smuflTextFont": "none", "minLastJustification": 0}  # short bars are widened
+    pages = drawn_pages(replace(made, choices=tuple(bare), answers=()), LINE_MM, options, *task.span)
+    return [plain_signs(page, PRINT_FONT) for page in pages]
 
 
 def _typst(template: str, data: object, **how: Any) -> bytes:
@@ -130,10 +130,8 @@ TEMPLATE = """
 }
 """
 
-
 FIGURE_SCALE, SMALLEST_SCALE, TALLEST = 0.75, 0.4, 620
 """How large pictures are printed, how small at least, and how high at most, in points."""
-
 
 MUSIC, ROW, TEXT_ROW, ROW_LETTERS, PAGE = 130, 24, 16, 90, 620
 """About how high a line of music, a line to write on and a line of text are, and what fits a page, in points."""

@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 MOST_BARS = 60
 """Bars in the chart; of a longer table it shows so many, evenly spaced."""
 
-
 _COLOURS = ("blue", "orange", "bluish green", "yellow", "sky blue", "reddish purple")
 
 

@@ -36,10 +36,8 @@ from harmonylib.wording import plain
 
 MOST_EXERCISES, LONGEST_TITLE, SHORT_TITLE = 200, 120, 50
 
-
 LARGEST = 2_000_000
 """Bytes of a TOML file, or of a tune that goes along as text."""
-
 
 SETTINGS = ("title", "seed", "level", "paper", "tasks")
 

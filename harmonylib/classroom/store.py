@@ -18,7 +18,6 @@ from harmonylib.errors import HarmonyError
 
 STORE = "survey.jsonl"
 
-
 HOUSE = Path(__file__).resolve().parent.parent
 """The package whose code the figures hang on."""
 

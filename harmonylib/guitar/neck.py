@@ -32,7 +32,6 @@ TUNINGS = {
     "seven strings": "B1 E2 A2 D3 G3 B3 E4",
 }
 
-
 LAYOUTS = {
     # spread         strings used, counted up from the lowest one used
     "close": (0, 1, 2, 3),
@@ -41,9 +40,7 @@ LAYOUTS = {
     "drop 2 and 4": (0, 1, 3, 4),
 }
 
-
 LONG_SCALE, SHORT_SCALE = 648.0, 628.0
-
 
 REACH_MM, LAST_FRET, MOST_FRETS = 105.0, 15, 22
 

@@ -29,21 +29,6 @@ class Span(NamedTuple):
     label: str = ""
 
 
-def _calls_and_answers(arrangement: Arrangement, shown: Sequence[Bar]) -> list[Span]:
-    """What sounds in some bars, counted from the first bar line."""
-    first = shown[0]
-    start = first.start
-    found = [
-        Span(c.note.onset - start, arrangement.held(c.index), "call", str(c.chord or c.note.pitch.name))
-        for c in arrangement.choices
-    ]
-    found += [
-        Span(a.onset - start, a.duration, "approach" if a.approach else "answer", str(a.grip))
-        for a in arrangement.answers
-    ]
-    return [event for event in found if first.onset <= event.onset + start < shown[-1].end]
-
-
 def calls_picture(
     events: Arrangement | Iterable[Span | tuple[Any, ...]],
     *,
@@ -123,3 +108,18 @@ def calls_picture(
         many = "quarter" if event.duration <= 1 else "quarters"
         said.append(f"{event.kind} {event.label} at {where} ({beat_text(event.duration).lstrip('0')} {many})")
     return Picture(title, titled(title, "; ".join(said)), look.width, height, look, draw)
+
+
+def _calls_and_answers(arrangement: Arrangement, shown: Sequence[Bar]) -> list[Span]:
+    """What sounds in some bars, counted from the first bar line."""
+    first = shown[0]
+    start = first.start
+    found = [
+        Span(c.note.onset - start, arrangement.held(c.index), "call", str(c.chord or c.note.pitch.name))
+        for c in arrangement.choices
+    ]
+    found += [
+        Span(a.onset - start, a.duration, "approach" if a.approach else "answer", str(a.grip))
+        for a in arrangement.answers
+    ]
+    return [event for event in found if first.onset <= event.onset + start < shown[-1].end]

@@ -23,7 +23,6 @@ from harmonylib.theory.voicings import Voicing
 
 LABELS = ("degree", "note", "finger")
 
-
 _INLAYS = {3: 1, 5: 1, 7: 1, 9: 1, 12: 2, 15: 1, 17: 1, 19: 1, 21: 1, 24: 2}
 """Frets with position dots and how many (common practice)."""
 

@@ -20,7 +20,6 @@ OKABE_ITO = {
     **{"yellow": "#F0E442", "blue": "#0072B2", "vermillion": "#D55E00", "reddish purple": "#CC79A7"},
 }
 
-
 MARKS = {
     # role         colour              marker, its size against a circle
     "root": ("blue", "s", 0.9),
@@ -56,16 +55,17 @@ THEMES = {
     "projector dark": Theme(720, 10, 12, 17, 26, "#101010", "#FFFFFF", "#D0D0D0", "#8A8A8A", "#2C2C2C"),
 }
 
-
 THEME_VARIABLE = "HARMONYLIB_THEME"
 """The environment variable that names the theme of pictures for which none is given."""
 
 
-def _luminance(colour: str) -> float:
-    """Relative luminance of ``"#RRGGBB"``, 0 to 1 (WCAG 2.1)."""
-    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
-    red, green, blue = (c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
-    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+def text_on(colour: str) -> str:
+    """Black or white, whichever is easier to read on `colour`.
+
+    >>> text_on(OKABE_ITO["yellow"]), text_on(OKABE_ITO["blue"])
+    ('#000000', '#FFFFFF')
+    """
+    return max("#000000", "#FFFFFF", key=lambda ink: _contrast(ink, colour))
 
 
 def _contrast(one: str, other: str) -> float:
@@ -78,13 +78,11 @@ def _contrast(one: str, other: str) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
-def text_on(colour: str) -> str:
-    """Black or white, whichever is easier to read on `colour`.
-
-    >>> text_on(OKABE_ITO["yellow"]), text_on(OKABE_ITO["blue"])
-    ('#000000', '#FFFFFF')
-    """
-    return max("#000000", "#FFFFFF", key=lambda ink: _contrast(ink, colour))
+def _luminance(colour: str) -> float:
+    """Relative luminance of ``"#RRGGBB"``, 0 to 1 (WCAG 2.1)."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    red, green, blue = (c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
 def default_theme() -> str:

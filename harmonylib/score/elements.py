@@ -27,7 +27,6 @@ XML_KINDS = {
     "maj7♭5": ("major-seventh", ((5, -1, "alter"),)),
 }
 
-
 ACCIDENTALS = {-3: "triple-flat", -2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"} | {
     3: "triple-sharp"
 }

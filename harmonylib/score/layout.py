@@ -14,7 +14,6 @@ from harmonylib.tunes.tune import Tune
 
 BARS_A_LINE = 4
 
-
 COLUMNS_A_LINE = 30
 """Chords and rests that fit on a line of music as wide as a page; a denser line is divided (chosen by eye)."""
 

@@ -38,7 +38,6 @@ from harmonylib.wording import plain
 
 ANSWER_COLOUR = "#0072B2"  # blue of the Okabe–Ito palette; a label says the same in words
 
-
 TABLATURE = 4
 """Added to the number of a voice for its copy in tablature."""
 

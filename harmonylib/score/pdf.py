@@ -19,10 +19,8 @@ from harmonylib.wording import plain
 
 PAPERS = ("a4", "us-letter")
 
-
 PRINTED = ("bar", "beat", "chord", "melody_note", "frets", "reason")
 """The columns of the table on paper."""
-
 
 TEMPLATE = """
 #let data = json(bytes(sys.inputs.data))

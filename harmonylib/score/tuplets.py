@@ -24,10 +24,6 @@ class Group(NamedTuple):
     ratio: tuple[int, int]
 
 
-def _binary(number: Fraction) -> bool:
-    return not number.denominator & (number.denominator - 1)
-
-
 def tuplet_groups(points: Sequence[Fraction], bars: Grid) -> list[Group]:
     """The tuplets a bar needs: one round every moment that halving the beat never reaches."""
     groups: list[Group] = []
@@ -35,6 +31,10 @@ def tuplet_groups(points: Sequence[Fraction], bars: Grid) -> list[Group]:
         if not _binary(point) and (not groups or point >= groups[-1].end):
             groups.append(_group(point, points, bars))
     return groups
+
+
+def _binary(number: Fraction) -> bool:
+    return not number.denominator & (number.denominator - 1)
 
 
 def _group(point: Fraction, points: Sequence[Fraction], bars: Grid) -> Group:

@@ -28,9 +28,7 @@ PARTS = {
     "click": (0.5, 0.0),
 }
 
-
 ACCENT, BEAT = 76, 77
-
 
 Time = Fraction | float
 

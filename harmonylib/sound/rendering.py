@@ -21,21 +21,15 @@ from harmonylib.sound.strings import RATE, Samples, click_sound, string
 
 VOLUME = 0.4
 
-
 TOP_WEIGHT = 1.4  # the melody, on top, sounds a little above the notes under it
-
 
 LEVEL = 0.2  # loudness (root mean square) at volume 1 and velocity 1
 
-
 KNEE, LOUDEST = 0.7, 0.9  # peaks above the knee are bent towards the loudest sample there is
-
 
 STRUM_S, RELEASE_S, REST_S = 0.004, 0.03, 0.05
 
-
 MOST_MINUTES = 15
-
 
 MP3_QUALITY = {"bitrate_mode": "VARIABLE", "compression_level": 0.9}  # about 6 kB a second
 

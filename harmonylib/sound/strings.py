@@ -22,23 +22,17 @@ from harmonylib.errors import HarmonyError
 
 RATE = 22_050
 
-
 LOWEST, HIGHEST = 24, 96
 """MIDI numbers a string here may sound: wider than any neck; tuned within 1 cent."""
-
 
 ATTACK_S, CLICK_S = 0.0015, 0.03
 RING_S = 4.0  # seconds until low E has faded by 60 dB; a string two octaves higher rings half as long
 
-
 DULLNESS = 16.0  # loss of upper partials while it rings: more is darker
-
 
 SOFT_HZ = 2500.0  # partials above this are weak from the start
 
-
 PLUCKED_AT = 0.21  # share of the string between bridge and pick
-
 
 Samples = NDArray[np.float32]
 

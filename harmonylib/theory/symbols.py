@@ -20,12 +20,9 @@ from harmonylib.theory.pitch import Name
 
 _PLAIN = str.maketrans({"♭": "b", "♯": "#", "♮": " ", "−": "-", "–": "-", "△": "Δ", "∆": "Δ", "º": "°", "˚": "°"})
 
-
 _ROOT = re.compile(r"([A-G])(bb|b|##|#|)")
 
-
 _BASS = re.compile(r"/\s*([A-Ga-g])(bb|b|##|#|\+|-|)\s*\)?$")
-
 
 _TOKENS = re.compile(
     r"""(?P<half>ø7?|Ø7?|(?i:half-?dim(?:inished)?))|(?P<minmaj>(?i:minmaj|mimaj))
@@ -36,7 +33,6 @@ _TOKENS = re.compile(
     |(?P<number>13|11|9|7|6|5|4|2)|(?P<plus>\+)|(?P<minus>-)|(?P<punctuation>[\s(),\[\]/]+)""",
     re.VERBOSE,
 )
-
 
 _EXTENSION = {
     **{"2": "9", "4": "11", "6": "13", "b2": "♭9", "#2": "♯9", "b10": "♯9", "#4": "♯11", "b6": "♭13"},
