@@ -35,8 +35,6 @@ def read(path: str | Path, number: int = 1) -> Tune:
     Traceback (most recent call last):
     harmonylib.errors.HarmonyError: 'no such tune.abc' was not found: check the name and the folder
     """
-    from harmonylib.tunes.reading import read_file
-
     if not isinstance(path, str | Path):
         raise HarmonyError(f"{shown(path)} is not the name of a file: write it in quotes, as in read('file.abc')")
     return read_file(path, number)
@@ -49,8 +47,6 @@ def read_text(text: str, format: str = "abc", number: int = 1) -> Tune:
     >>> tune.title, tune.key, len(tune.bars), tune.changes[1].chord, tune.notes[0].pitch, tune.where(5)
     ('Four bars', 'F major', 4, Gm7, A4, 'bar 2, beat 3')
     """
-    from harmonylib.tunes.reading import read_bytes
-
     expect(str, text, "the text of a tune; read() takes the name of a file")
     if format not in ("abc", "musicxml"):
         raise HarmonyError(f"{shown(format)} is not a format this course reads: write 'abc' or 'musicxml'")
