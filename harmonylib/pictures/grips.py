@@ -71,8 +71,7 @@ def grip_row(
             draw_board(pen, frame)
             draw_marks(pen, frame, all_marks[index])
             floor = frame.y(1) + 0.9 * look.mark
-            for number, words in enumerate(reversed(told[index])):
-                lift = rows - len(told[index]) + number
+            for lift, words in enumerate(reversed(told[index]), rows - len(told[index])):
                 pen.write(left, floor + lift * row, words, colour=look.soft)
             pen.write(left, floor + rows * row, str(grip), room=cell - 14)
             pen.write(left, floor + (rows + 1.1) * row, heads[index], "chord", bold=True, room=cell - 10)
