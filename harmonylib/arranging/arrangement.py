@@ -1,17 +1,8 @@
-"""Harmonising a tune: candidates for every note, what a chain of grips costs the hand, and the cheapest chain.
-
-A tune is a row of columns, one a note; each column lists the grips that put the melody note on top (or, where no chord
-fits, the places of a single note). A chain picks one grip a column. The cheapest chain is a shortest path through the
-columns, found exactly by dynamic programming: the best way to reach a grip is the best way to reach some grip of the
-column before, plus one step.
+"""An arrangement: what was chosen for every note, what it costs, and the settings it was made with.
 
 Conventions
-- Costs are pure numbers that add up; the tables below give each weight and what it stands for. They are settings of
-  taste (common practice), not measurements.
-- Positions and travel are millimetres along the neck, times are seconds, tempo is quarter notes a minute.
-- Notes are counted from 0 in the order of the tune.
-
-`check` tells whether an arrangement is sound; it shares no code with the search.
+- Notes are counted from 0 in the order of the tune; times are quarter notes, tempo is quarter notes a minute.
+- An arrangement never changes; a pin, a ban or an answer makes another one.
 """
 
 from __future__ import annotations
@@ -80,7 +71,7 @@ class Settings:
 
 @dataclass(frozen=True)
 class Answer:
-    """One chord that answers a call, the melody note number `call`; made by `harmonylib.fills`.
+    """One chord that answers a call, the melody note number `call`; made by `answering`.
 
     `approach` is "below" or "above" for a chord that only leads, by one fret in all voices, into the answer after it.
     """
