@@ -98,7 +98,12 @@ def _copied(path: Path, folder: Path) -> nbformat.NotebookNode:
     return book(path)
 
 
-@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+tampered = pytest.mark.parametrize(
+    "path", [PATHS[0], *(pytest.param(path, marks=pytest.mark.slow) for path in PATHS[1:])], ids=NAMES
+)
+
+
+@tampered
 def test_one_wrong_output_fails(path: Path, tmp_path: Path) -> None:
     copy = _copied(path, tmp_path)
     drawn = next(o for cell in copy.cells for o in cell.get("outputs", ()) if "image/svg+xml" in o.get("data", {}))
@@ -107,7 +112,7 @@ def test_one_wrong_output_fails(path: Path, tmp_path: Path) -> None:
     assert _nbval(tmp_path / path.name) == 1
 
 
-@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+@tampered
 def test_one_wrong_input_fails(path: Path, tmp_path: Path) -> None:
     copy = _copied(path, tmp_path)
     edited = next(cell for cell in copy.cells if "reach_mm=105" in cell.source)
