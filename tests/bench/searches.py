@@ -51,7 +51,9 @@ def lattice(tune: Tune, settings: Settings, notes: int | None = None) -> Lattice
     sizes = [len(column) for column in columns]
     steps = [
         step[:before, :after]
-        for (_, step), (before, after) in zip(steps_between(arrays, gaps), pairwise(sizes), strict=True)
+        for (_, step), (before, after) in zip(
+            steps_between(arrays, gaps, settings.weights), pairwise(sizes), strict=True
+        )
     ]
     return Lattice(columns, gaps, [cost[:size] for cost, size in zip(arrays.cost, sizes, strict=True)], steps)
 
