@@ -30,6 +30,7 @@ FLAGS = (
 ).split()
 TOKEN = "browser-tests"
 HOME = ("127.0.0.1", "localhost")
+PATIENCE_S = 120  # a server starts in three seconds, on a busy machine in thirty
 
 
 @pytest.hookimpl(tryfirst=True)  # before -m chooses
@@ -126,7 +127,8 @@ def served(command: list[str], folder: Path, check: str) -> Iterator[None]:
     with (folder / "server.log").open("w") as log:
         process = subprocess.Popen(command, cwd=folder, env=environment, stdout=log, stderr=log)
         try:
-            for _ in range(300):
+            until = time.monotonic() + PATIENCE_S
+            while time.monotonic() < until:
                 try:
                     urllib.request.urlopen(check, timeout=2).close()
                     break
