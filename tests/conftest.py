@@ -9,9 +9,7 @@ import os
 from hypothesis import HealthCheck, settings
 
 settings.register_profile("short", max_examples=50, derandomize=True, deadline=None)
-settings.register_profile(
-    "longer", max_examples=450, derandomize=True, deadline=None, suppress_health_check=list(HealthCheck)
-)
+settings.register_profile("longer", max_examples=150, derandomize=True, deadline=None)
 settings.register_profile(
     "long", max_examples=100_000, deadline=None, database=None, suppress_health_check=list(HealthCheck)
 )

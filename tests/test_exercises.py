@@ -60,7 +60,7 @@ ON_TUNES = ("harmonise_bar", "harmonise_phrase", "find_gaps", "answer_call", "me
 ON_CHORDS = tuple(kind for kind in KINDS if kind not in ON_TUNES)
 pytestmark = pytest.mark.drawn
 SEEDS = {kind: range(draws(8 if kind in ON_TUNES else 70)) for kind in KINDS}
-"""With three levels usually 210 exercises of a kind on chords, 24 of a kind on tunes."""
+"""With three levels, in the longer profile 210 exercises of a kind on chords, 24 of a kind on tunes."""
 ABC = 'X:1\nT:Two bars\nM:4/4\nL:1/4\nQ:1/4=90\nK:C\n"Cmaj7"E2 G D|"Dm7"F2 z2|'
 ON_VOICES = ("the top voice", "the second voice from the top", "the third voice from the top", "the lowest voice")
 

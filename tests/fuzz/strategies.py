@@ -28,7 +28,7 @@ TOKENS = (
 SUFFIXES = sorted({*spellings(), *CHORD_KINDS, *MUSICXML_KINDS.values()})
 
 quick = settings(max_examples=draws(1500))
-"""For a test whose examples take a millisecond."""
+"""For a test whose examples take a millisecond: many of them."""
 
 
 # --- chords -------------------------------------------------------------------------------------------------------
