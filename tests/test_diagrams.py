@@ -123,6 +123,7 @@ def test_one_picture_drawn_twice_is_the_same():
     assert neck_picture(NECK, marks, title="C").svg != one.svg
 
 
+@pytest.mark.slow
 def test_300_redraws_take_no_more_memory_than_100():
     script = """
 import resource

@@ -237,6 +237,7 @@ def test_one_process_two_processes_and_threads_find_the_same(folder: Path, found
     assert stored[0] == stored[1]
 
 
+@pytest.mark.slow
 @pytest.mark.filterwarnings("ignore")
 def test_a_dask_cluster_finds_the_same(folder: Path, found: Survey) -> None:
     distributed = pytest.importorskip("distributed", reason="the extra “cluster” is not installed")

@@ -409,7 +409,13 @@ def test_the_notebook_is_valid_and_carries_its_sheet_and_pictures():
             assert data["image/png"].startswith("iVBORw0KGgo")
 
 
-@pytest.mark.parametrize(("fill", "reply"), [(lambda made: filled(made, {}), "Not started"), (solved, "Right")])
+@pytest.mark.parametrize(
+    ("fill", "reply"),
+    [
+        pytest.param(lambda made: filled(made, {}), "Not started", marks=pytest.mark.slow),
+        (solved, "Right"),
+    ],
+)
 def test_the_notebook_runs_through_in_any_folder(fill, reply, tmp_path, monkeypatch):
     monkeypatch.setenv("IPYTHONDIR", str(tmp_path / "ipython"))
     tasks = [{"kinds": list(KINDS), "count": len(KINDS)}, {"kind": "harmonise_bar", "tune": str(BLUES), "bar": 2}]
