@@ -38,6 +38,7 @@ from harmonylib.theory.voicings import voice
 from harmonylib.tunes.chordtones import ROLES, examine
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import Change, Note, Tune
+from tests.draws import draws
 
 
 def tune_of(*bars: str, fifths: int = 0, tempo: float = 120, metre: tuple[int, int] = (4, 4), mode: str = "major"):
@@ -928,7 +929,7 @@ def tunes(draw, most: int = 7) -> Tune:
     return Tune("Any", tuple(notes), tuple(changes), (Bar(1, Fraction(0), now, (4, 4), fifths),), mode, 120)
 
 
-@settings(max_examples=150)
+@settings(max_examples=draws(150))
 @given(
     tunes(),
     necks,
@@ -955,7 +956,7 @@ def test_any_tune_is_arranged_soundly(given_tune, neck, density, tempo, key, spr
             assert choice.grip in found.candidates(choice.index)
 
 
-@settings(max_examples=80)
+@settings(max_examples=draws(80))
 @given(tunes(most=5), st.integers(1, 5))
 def test_a_tune_moved_up_can_keep_its_grips_moved_up(given_tune, semitones):
     """Frets narrow up the neck: the same grips, shifted, are candidates of the moved tune, so it costs no more."""
@@ -975,7 +976,7 @@ def test_a_tune_moved_up_can_keep_its_grips_moved_up(given_tune, semitones):
     assert moved.cost <= Lattice(moved).cost(tuple(chain)) + 1e-9
 
 
-@settings(max_examples=60)
+@settings(max_examples=draws(60))
 @given(tunes(most=4), st.sampled_from(list(DENSITIES)))
 def test_the_cost_is_that_of_networkx_whatever_the_tune(given_tune, density):
     found = arrange(given_tune, density=density, tempo=240)
