@@ -13,9 +13,10 @@ from typing import Any
 import ipywidgets
 
 from harmonylib.answering.manner import CONTOURS, Manner
-from harmonylib.answering.respond import respond
-from harmonylib.arranging.arrange import arrange
+from harmonylib.answering.stages import STAGES, arrange, respond
 from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.costs import HANDS
+from harmonylib.arranging.harmony import FOREIGN
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.pictures.neck import grip_marks
@@ -34,13 +35,14 @@ BARS_SHOWN = 4
 class ArrangementPanel(Panel):
     """The arrangement desk: choose bars and a note, look at its other grips, pin or ban one; the chain re-forms.
 
-    A click on a melody note takes it in hand. `settings` are those of `arrange`.
+    A click on a melody note takes it in hand; menus choose the stage, what foreign notes get, and the hand. `settings`
+    are those of `arrange`.
 
     >>> from harmonylib.tunes.reading import read_text
     >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"Cmaj7"E2 G2 | "Dm7"F2 A2 |]')
     >>> panel = ArrangementPanel(tune)
     >>> panel
-    bars 1 to 2 of Example: no pins, no bans, cost 10.0 | bar 1, beat 1: E over Cmaj7, 7x555x: E is the third of ...
+    bars 1 to 2 of Example: no pins, no bans, cost 9.9 | bar 1, beat 1: E over Cmaj7, x3545x: E is the third of ...
     >>> panel.close()
     """
 
@@ -59,12 +61,17 @@ class ArrangementPanel(Panel):
         self._now, self._drawn = self._first, ""
         given = (self._first.source, self._first.settings, bars, theme, left_handed)
         kept = state if state is not None and state.get("given") == str(given) else {}
+        self._taste: tuple[str, str, str] = ("", "", "")
         self._past: list[tuple[dict[int, str], tuple[tuple[int, str], ...]]] = kept.get(
             "past", [(dict(self._first.settings.pins), tuple(self._first.settings.bans))]
         )
         self._neck_view = neck = NeckView(self._first.settings.neck, left_handed=left_handed, theme=theme)
         last = len(self._first.choices) - 1
+        taste = self._first.settings
         controls = {
+            "stage": menu("stage", list(STAGES), taste.stage),
+            "foreign": menu("foreign notes", list(FOREIGN), taste.foreign),
+            "hand": menu("hand", list(HANDS), taste.hand),
             "bars": bar_slider(self._first, bars),
             "note": ipywidgets.IntSlider(description="note", min=0, max=last, style=BESIDE, readout=False),
             "grip": ipywidgets.Select(
@@ -102,7 +109,11 @@ class ArrangementPanel(Panel):
     def _show(self, name: str) -> None:
         if name == "grip":
             return
-        if not name and self._past[-1] != (self._now.settings.pins, self._now.settings.bans):
+        taste = tuple(self._controls[part].value for part in ("stage", "foreign", "hand"))
+        held = (self._now.settings.pins, self._now.settings.bans)
+        if taste != self._taste or (not name and self._past[-1] != held):
+            self._taste = taste
+            self._first = self._arranged({}, ())
             self._now = self._arranged(*self._past[-1])
         if name != "bars":
             self._show_note()
@@ -146,7 +157,7 @@ class ArrangementPanel(Panel):
     def _held(self, index: int, grip: Grip) -> Voicing | None:
         """The voicing a grip holds; None for a single note."""
         choice, sounding = self._first.choices[index], self._first.settings.neck.midi(grip.frets)
-        chord = choice.diminished.chord if choice.diminished else choice.chord
+        chord = choice.voicing.chord if choice.voicing else choice.chord
         if len(sounding) == 1 or chord is None:
             return None
         degree = chord.tones[choice.note.pitch.midi % 12]
@@ -159,7 +170,9 @@ class ArrangementPanel(Panel):
         return next((form for form in forms if tuple(p.midi for p in form.pitches) == sounding), None)
 
     def _arranged(self, pins: Mapping[int, str], bans: tuple[tuple[int, str], ...]) -> Arrangement:
-        return arrange(self._first.source, replace(self._first.settings, pins=pins, bans=bans))
+        stage, foreign, hand = (self._controls[part].value for part in ("stage", "foreign", "hand"))
+        settings = replace(self._first.settings, pins=pins, bans=bans, foreign=foreign, hand=hand)
+        return arrange(self._first.source, settings, stage=stage)
 
     def _press(self, act: Any) -> None:
         self._acting = True
