@@ -30,10 +30,17 @@ class Bar:
     """The numbers of the ending this bar belongs to, as in ``"1"`` or ``"1, 2"``; empty outside endings."""
     marks: tuple[str, ...] = ()
     """Words that steer the reading: Segno, Coda, Fine, D.C. al Fine …"""
+    section: str = ""
+    """The name of the section that opens here, as in ``"B"``; empty inside a section."""
 
     @property
     def end(self) -> Fraction:
         return self.onset + self.length
+
+    @property
+    def full(self) -> Fraction:
+        """How long a bar of its metre is."""
+        return Fraction(4 * self.metre[0], self.metre[1])
 
 
 def beat_text(beat: Fraction) -> str:
