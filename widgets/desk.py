@@ -22,6 +22,7 @@ from harmonylib.pictures.neck import grip_marks
 from harmonylib.pictures.theme import default_theme
 from harmonylib.score.engraving import engrave
 from harmonylib.theory.voicings import SPREADS, Voicing, voice
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.tune import Tune
 from widgets.neck import NeckView, theme_class
 from widgets.panel import BESIDE, Panel, menu
@@ -48,7 +49,7 @@ class ArrangementPanel(Panel):
         self,
         tune: Tune | Arrangement,
         *,
-        bars: tuple[int, int] | None = None,
+        bars: WhichBars = None,
         theme: str | None = None,
         left_handed: bool = False,
         state: State | None = None,
@@ -213,7 +214,7 @@ class AnswerPanel(Panel):
         self,
         tune: Tune | Arrangement,
         *,
-        bars: tuple[int, int] | None = None,
+        bars: WhichBars = None,
         seed: int = 0,
         share: float = 0.75,
         approached: float = 0.3,
@@ -260,10 +261,11 @@ class AnswerPanel(Panel):
             score.text = "\n".join(lines)
 
 
-def bar_slider(arrangement: Arrangement, bars: tuple[int, int] | None) -> ipywidgets.IntRangeSlider:
-    """First and last bar shown, at first the first four."""
+def bar_slider(arrangement: Arrangement, bars: WhichBars) -> ipywidgets.IntRangeSlider:
+    """First and last bar shown, at first those asked for or the first four."""
     first, last = arrangement.tune.bars[0].number, arrangement.tune.bars[-1].number
-    value = bars or (first, min(first + BARS_SHOWN - 1, last))
+    shown = bars_meant(arrangement.tune, bars)
+    value = shown[0].number, min(first + BARS_SHOWN - 1, last) if bars is None else shown[-1].number
     return ipywidgets.IntRangeSlider(
         description="bars", min=first, max=last, value=value, continuous_update=False, style=BESIDE
     )

@@ -60,7 +60,13 @@ class Accidentals:
 
 
 def notations_element(
-    note: Element, ties: list[str], brackets: Sequence[str], beamed: bool, tab: bool, place: tuple[int, int, int] | None
+    note: Element,
+    ties: list[str],
+    brackets: Sequence[str],
+    beamed: bool,
+    tab: bool,
+    place: tuple[int, int, int] | None,
+    fingered: bool,
 ) -> None:
     """Ties, tuplet brackets (only the notation shows them, and no bracket over a beam), string, fret and finger."""
     notations = add(note, "notations")
@@ -72,7 +78,7 @@ def notations_element(
     if place:
         string, fret, finger = place
         technical = add(notations, "technical")
-        if finger and tab:
+        if finger and fingered:
             add(technical, "fingering", finger)
         add(technical, "string", string)
         add(technical, "fret", fret)
@@ -81,6 +87,12 @@ def notations_element(
 def words_element(measure: Element, text: str, placement: str, **look: str) -> None:
     direction = add(measure, "direction", placement=placement)
     add(add(direction, "direction-type"), "words", text, **look)
+    add(direction, "staff", 1)
+
+
+def rehearsal_element(measure: Element, text: str) -> None:
+    direction = add(measure, "direction", placement="above")
+    add(add(direction, "direction-type"), "rehearsal", text)
     add(direction, "staff", 1)
 
 
@@ -103,8 +115,12 @@ def ending_numbers(numbers: str) -> str:
     return ", ".join(re.findall(r"[1-9]\d*", numbers)) or "1"
 
 
-def harmony_element(chord: Chord | None) -> Element:
-    """A chord symbol: its kind and degrees for programs, the symbol itself as `text` for people."""
+def harmony_element(chord: Chord | None, whole: bool = False) -> Element:
+    """A chord symbol: a kind with its own text, and behind it in brackets the degrees that the text does not say.
+
+    Programs print text and degrees one after the other, so together they say each thing once. `whole` is for our own
+    page: the text is the symbol as this course writes it, and there are no degrees.
+    """
     harmony = Element("harmony", placement="above")
     root = add(harmony, "root")
     if chord is None:
@@ -112,21 +128,30 @@ def harmony_element(chord: Chord | None) -> Element:
         add(harmony, "kind", "none", text="N.C.")
         return harmony
     _add_name(root, "root", chord.root)
-    extensions: Sequence[str] = chord.extensions
-    if chord.suffix in XML_KINDS:
-        (kind, degrees), extensions = XML_KINDS[chord.suffix], ()
-    else:
-        kind, degrees = XML_KINDS[chord.kind]
-    add(harmony, "kind", kind, text=chord.suffix)
+    kind, text, degrees = _kind(chord)
+    if whole:
+        text, degrees = chord.suffix, []
+    look = {"parentheses-degrees": "yes"} if degrees else {}
+    add(harmony, "kind", kind, text=text, **look)
     if chord.bass:
         _add_name(add(harmony, "bass"), "bass", chord.bass)
-    added = [(int(e.strip("♭♯")), e.count("♯") - e.count("♭"), "add") for e in extensions]
-    for value, alter, how in [*degrees, *added]:
-        degree = add(harmony, "degree", **{"print-object": "no"})
+    for value, alter, how in degrees:
+        degree = add(harmony, "degree")
         add(degree, "degree-value", value)
         add(degree, "degree-alter", alter)
-        add(degree, "degree-type", how)
+        add(degree, "degree-type", how, text="add" if "add" in chord.suffix else "")
     return harmony
+
+
+def _kind(chord: Chord) -> tuple[str, str, list[tuple[int, int, str]]]:
+    """The kind of a chord, its text, and the degrees (value, alteration, type) that the kind leaves out."""
+    if chord.suffix in XML_KINDS:
+        suffix, added = chord.suffix, []
+    else:
+        suffix = chord.kind
+        added = [(int(e.strip("♭♯")), e.count("♯") - e.count("♭"), "add") for e in chord.extensions]
+    kind, degrees = XML_KINDS[suffix]
+    return kind, MUSICXML_KINDS[kind] if degrees else suffix, [*degrees, *added]
 
 
 def _add_name(parent: Element, tag: str, name: Name) -> None:

@@ -13,6 +13,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from harmonylib.errors import HarmonyError, shown, whole
+from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import Change, Note, Tune
 
 WhichBars = str | int | tuple[int, int] | None
@@ -54,12 +55,10 @@ def bar_range(tune: Tune, bars: WhichBars = None, first: WhichBars = None, last:
     return range(chosen[0], chosen[-1] + 1)
 
 
-def bar_numbers(
-    tune: Tune, bars: WhichBars = None, first: WhichBars = None, last: int | None = None
-) -> tuple[int, int]:
-    """The numbers of the first and last bar that are meant; parameters and errors are those of `bar_range`."""
+def bars_meant(tune: Tune, bars: WhichBars = None, first: WhichBars = None, last: int | None = None) -> tuple[Bar, ...]:
+    """The bars that are meant, at least one; parameters and errors are those of `bar_range`."""
     chosen = bar_range(tune, bars, first, last)
-    return tune.bars[chosen[0]].number, tune.bars[chosen[-1]].number
+    return tune.bars[chosen[0] : chosen[-1] + 1]
 
 
 def sections(tune: Tune) -> dict[str, range]:
@@ -82,8 +81,7 @@ def excerpt(tune: Tune, bars: WhichBars) -> Tune:
     >>> [str(note.pitch) for note in cut.notes], cut.changes[0].chord, cut.where(Fraction(0))
     (['D4'], C, 'bar 2, beat 1')
     """
-    chosen = bar_range(tune, bars)
-    inside = tune.bars[chosen[0] : chosen[-1] + 1]
+    inside = bars_meant(tune, bars)
     start, end = inside[0].onset, inside[-1].end
     notes = [
         Note(note.pitch, note.onset - start, min(note.end, end) - note.onset)
