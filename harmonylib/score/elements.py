@@ -135,23 +135,37 @@ def harmony_element(chord: Chord | None, whole: bool = False) -> Element:
     add(harmony, "kind", kind, text=text, **look)
     if chord.bass:
         _add_name(add(harmony, "bass"), "bass", chord.bass)
-    for value, alter, how in degrees:
+    for value, alter, how, word in degrees:
         degree = add(harmony, "degree")
         add(degree, "degree-value", value)
         add(degree, "degree-alter", alter)
-        add(degree, "degree-type", how, text="add" if "add" in chord.suffix else "")
+        add(degree, "degree-type", how, text=word)
     return harmony
 
 
-def _kind(chord: Chord) -> tuple[str, str, list[tuple[int, int, str]]]:
-    """The kind of a chord, its text, and the degrees (value, alteration, type) that the kind leaves out."""
+_DEGREE = re.compile(r"(?:add)?[♭♯]*\d+")
+_HELD = {"9": (9,), "11": (9, 11), "13": (9, 11, 13)}
+"""The degrees that a kind of MusicXML holds over its seventh, by the number in its name."""
+
+
+def _kind(chord: Chord) -> tuple[str, str, list[tuple[int, int, str, str]]]:
+    """The kind of a chord, its text, and what the kind leaves out: value, alteration, type and word of every degree."""
+    head, _, inside = chord.suffix.partition("(")
     if chord.suffix in XML_KINDS:
-        suffix, added = chord.suffix, []
+        head, said = chord.suffix, []
+    elif head in XML_KINDS:
+        said = _DEGREE.findall(inside)
     else:
-        suffix = chord.kind
-        added = [(int(e.strip("♭♯")), e.count("♯") - e.count("♭"), "add") for e in chord.extensions]
-    kind, degrees = XML_KINDS[suffix]
-    return kind, MUSICXML_KINDS[kind] if degrees else suffix, [*degrees, *added]
+        head, said = chord.kind, list(chord.extensions)
+    kind, degrees = XML_KINDS[head]
+    left_out = [(value, alter, how, "") for value, alter, how in degrees]
+    held = _HELD.get(head.removeprefix("maj").removeprefix("m"), ())
+    for degree in said:
+        degree = degree.removeprefix("add")
+        value, alter = int(degree.strip("♯♭")), degree.count("♯") - degree.count("♭")
+        word = "add" if f"add{degree}" in chord.suffix else ""
+        left_out.append((value, alter, "alter" if value in held else "add", word))
+    return kind, MUSICXML_KINDS[kind] if degrees else head, left_out
 
 
 def _add_name(parent: Element, tag: str, name: Name) -> None:
