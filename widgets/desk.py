@@ -67,7 +67,9 @@ class ArrangementPanel(Panel):
         last = len(self._first.choices) - 1
         controls = {
             "bars": bar_slider(self._first, bars),
-            "note": ipywidgets.IntSlider(description="note", min=0, max=last, style=BESIDE, readout=False),
+            "note": ipywidgets.IntSlider(
+                description="note", min=0, max=last, value=self._first_in(bars), style=BESIDE, readout=False
+            ),
             "grip": ipywidgets.Select(
                 description="grips", rows=5, style=BESIDE, layout={"width": "max-content", "min_width": "26em"}
             ),
@@ -91,6 +93,12 @@ class ArrangementPanel(Panel):
     def arrangement(self) -> Arrangement:
         """The arrangement as it stands, with its pins and bans."""
         return self._now
+
+    def _first_in(self, bars: WhichBars) -> int:
+        """The first note of some bars; the first of all where they hold none."""
+        shown = bars_meant(self._first.tune, bars)
+        onsets = [choice.note.onset for choice in self._first.choices]
+        return next((index for index, onset in enumerate(onsets) if shown[0].onset <= onset < shown[-1].end), 0)
 
     def _adapt(self, name: str) -> None:
         if name == "note":

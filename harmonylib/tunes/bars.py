@@ -65,7 +65,7 @@ def sections(tune: Tune) -> dict[str, range]:
     """The sections of a tune by name, each with the places of its bars; of several with one name, the first."""
     opening = [index for index, bar in enumerate(tune.bars) if bar.section]
     found: dict[str, range] = {}
-    for start, stop in zip(opening, [*opening[1:], len(tune.bars)], strict=True):
+    for start, stop in zip(opening, [*opening, len(tune.bars)][1:], strict=True):
         found.setdefault(tune.bars[start].section, range(start, stop))
     return found
 

@@ -10,6 +10,8 @@ Source: MusicXML 4.0 (W3C), its compressed form, and its two orders: by part and
 
 from __future__ import annotations
 
+import codecs
+import contextlib
 import io
 import re
 import zipfile
@@ -131,12 +133,25 @@ def _parsed(data: bytes) -> Element:
         raise _NotXml(f"it is not XML ({error}): save it as MusicXML again") from error
 
 
+_OPENINGS = {
+    # how a file starts, and the encoding that tells, whatever it declares
+    **{b"\xef\xbb\xbf": "utf-8-sig", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"},
+    **{b"<\0": "utf-16-le", b"\0<": "utf-16-be"},
+}
+_WIDE = "shift_jis cp932 euc_jp iso2022_jp gb2312 gbk gb18030 big5 euc_kr cp949".split()
+"""Encodings of several bytes a letter that a file may declare and the parser does not know (Python's names)."""
+
+
 def _tidy(data: bytes) -> bytes:
-    """The bytes as an XML parser takes them: a byte-order mark decides the encoding, whatever the file declares."""
-    marks = {b"\xef\xbb\xbf": "utf-8-sig", b"\xff\xfe": "utf-16", b"\xfe\xff": "utf-16"}
-    encoding = next((name for mark, name in marks.items() if data.startswith(mark)), "")
+    """The bytes as an XML parser takes them: nothing before the first tag, and an encoding that it knows."""
+    encoding = next((name for opening, name in _OPENINGS.items() if data.startswith(opening)), "")
     if not encoding:
-        return data.lstrip()
+        data = data.lstrip()
+        declared = re.match(rb"<\?xml[^>]*encoding=[\"']([\w.-]{1,20})[\"']", data[:200])
+        with contextlib.suppress(LookupError):
+            encoding = codecs.lookup(declared[1].decode()).name if declared else ""
+        if encoding not in _WIDE:
+            return data
     text = data.decode(encoding, "replace").lstrip()
     return re.sub(r"\A<\?xml[^>]*\?>", "", text).encode("utf-8", "replace")
 
