@@ -263,8 +263,8 @@ class _PartReader:
                     sheet.notes.append((Note(_pitch(single.pitch), at + onset, duration), tied))
             if length:
                 marks = tuple(dict.fromkeys(facts["marks"]))
-                key = (facts["fifths"] or 0, facts["start"], facts["end"], facts["ending"], marks, facts["section"])
-                sheet.bars.append(Bar(0, at, length, facts["metre"], *key))
+                key = (facts["fifths"] or 0, facts["start"], facts["end"], facts["ending"], marks)
+                sheet.bars.append(Bar(0, at, length, facts["metre"], *key, section=facts["section"]))
                 sheet.numbers.append(facts["number"])
             at += length
         if self.fifths is None:
