@@ -157,7 +157,7 @@ class _Writer:
 
     def _attributes(self, measure: Element, bar: Bar, before: Bar | None) -> None:
         new_key = before is None or before.fifths != bar.fifths
-        new_time = before is None or before.metre != bar.metre
+        new_time = before is None or (before.metre, before.groups) != (bar.metre, bar.groups)
         if not new_key and not new_time:
             return
         attributes = add(measure, "attributes")
@@ -169,7 +169,7 @@ class _Writer:
             add(key, "mode", self.tune.mode)
         if new_time:
             time = add(attributes, "time")
-            add(time, "beats", bar.metre[0])
+            add(time, "beats", "+".join(map(str, bar.groups)) or bar.metre[0])
             add(time, "beat-type", bar.metre[1])
         if before is None:
             self._staves(attributes)

@@ -182,7 +182,8 @@ def _abc_field(tag: str, value: str) -> str:
         beats = sum(map(int, re.findall(r"\d+", metre[1]))) if metre else 0
         if not metre or not 0 < beats <= 128 or int(metre[2]) not in (1, 2, 4, 8, 16, 32, 64):
             return ""
-        return f"\nM:{beats}/{metre[2]}\n"
+        groups = re.findall(r"\d+", metre[1])
+        return f"\nM:{beats}/{metre[2]}\n" + (f"N:!groups {' '.join(groups)}\n" if len(groups) > 1 else "")
     if tag == "L":
         length = re.match(r"(\d{1,2})\s*/\s*(\d{1,3})", value)
         return f"\nL:{length[1]}/{length[2]}\n" if length and int(length[1]) and int(length[2]) else ""
@@ -240,6 +241,7 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
     handler.process(voice + "\n")
     at = opened = Fraction(0)
     metre, fifths = (4, 4), 0
+    groups: tuple[int, ...] = ()
     bar = _fresh_bar(at, metre, fifths, "")
     carried = _Carried(voice)
     tied: tuple[Pitch, ...] = ()
@@ -251,14 +253,14 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
         if at > opened:
             sheet.bars.append(replace(bar, length=at - opened))
             opened = at
-            bar = replace(_fresh_bar(at, metre, fifths, bar.ending), section=coming)
+            bar = replace(_fresh_bar(at, metre, fifths, bar.ending), groups=groups, section=coming)
             coming = ""
 
     for token in handler.tokens:
         if isinstance(token, abcFormat.ABCMetadata):
             if token.isMeter():
                 beats, unit = token.data.split("/")
-                metre = int(beats), int(unit)
+                metre, groups = (int(beats), int(unit)), ()
             elif token.isKey():
                 fifths, mode = token.getKeySignatureParameters()
                 fifths = (fifths + 7) % 12 - 7 if abs(fifths) > 7 else fifths
@@ -268,12 +270,14 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
                 for _ in range(min(int(token.data[5:]), 200)):
                     at += Fraction(4 * metre[0], metre[1])
                     close()
+            elif token.tag == "N" and token.data.startswith("!groups"):
+                groups = tuple(map(int, token.data.split()[1:]))
             elif token.tag == "N" and token.data.startswith("!section") and at > opened:
                 coming = token.data[8:].strip()
             elif token.tag == "N" and token.data.startswith("!"):
                 bar = _steered(token.data[1:], bar, sheet, at == opened)
             if at == opened:
-                bar = replace(bar, metre=metre, fifths=fifths)
+                bar = replace(bar, metre=metre, groups=groups, fifths=fifths)
         elif isinstance(token, abcFormat.ABCBar):
             close()
             carried.shown.clear()

@@ -111,6 +111,7 @@ class _PartReader:
         self.measures: list[dict[str, Any]] = []
         self.graces = 0
         self.metre: tuple[int, int] = (4, 4)
+        self.groups: tuple[int, ...] = ()
         self.fifths: int | None = None
         self.divisions = 1.0
         self.ending = ""
@@ -124,7 +125,7 @@ class _PartReader:
         for index, measure in enumerate(part.findall("measure"), 1):
             facts: dict[str, Any] = {"number": measure.get("number", ""), "implicit": measure.get("implicit")}
             facts |= {"start": False, "end": False, "ending": self.ending, "marks": [], "section": ""}
-            facts |= {"metre": self.metre, "fifths": self.fifths}
+            facts |= {"metre": self.metre, "groups": self.groups, "fifths": self.fifths}
             target = SubElement(lean, "measure", number=str(index))
             try:
                 self._lean_measure(measure, target, facts, staff, first)
@@ -232,12 +233,12 @@ class _PartReader:
                 self.sheet.mode = MODE_NAMES.get(mode)
         if time is not None:
             self.free = time.find("senza-misura") is not None
-            self.metre = _metre(time) or self.metre
+            self.metre, self.groups = _metre(time) or (self.metre, self.groups)
             lean_time = SubElement(lean, "time")
             SubElement(lean_time, "beats").text, SubElement(lean_time, "beat-type").text = map(str, self.metre)
         started = any(child.tag == "note" for child in target)
         if not started:
-            facts |= {"metre": self.metre, "fifths": self.fifths}
+            facts |= {"metre": self.metre, "groups": self.groups, "fifths": self.fifths}
 
     def _barline(self, barline: Element, facts: dict[str, Any]) -> None:
         repeat, ending = barline.find("repeat"), barline.find("ending")
@@ -263,7 +264,7 @@ class _PartReader:
                     sheet.notes.append((Note(_pitch(single.pitch), at + onset, duration), tied))
             if length:
                 marks = tuple(dict.fromkeys(facts["marks"]))
-                key = (facts["fifths"] or 0, facts["start"], facts["end"], facts["ending"], marks)
+                key = (facts["fifths"] or 0, facts["start"], facts["end"], facts["ending"], marks, facts["groups"])
                 sheet.bars.append(Bar(0, at, length, facts["metre"], *key, section=facts["section"]))
                 sheet.numbers.append(facts["number"])
             at += length
@@ -300,15 +301,19 @@ def _pitch(pitch: Any) -> Pitch:
     return Pitch(pitch.step, round(pitch.alter), pitch.octave)
 
 
-def _metre(time: Element) -> tuple[int, int] | None:
-    """One metre for a time signature, added up where it is compound; None for free or damaged ones."""
-    beats = [sum(map(int, re.findall(r"\d+", element.text or ""))) for element in time.findall("beats")]
+def _metre(time: Element) -> tuple[tuple[int, int], tuple[int, ...]] | None:
+    """One metre for a time signature, added up where it has parts, and these; None for free or damaged ones."""
+    parts = [
+        [int(digits) for digits in re.findall(r"\d{1,4}", element.text or "")] for element in time.findall("beats")
+    ]
+    beats = [sum(part) for part in parts]
     types = [int(xml_number(element.text, 0)) for element in time.findall("beat-type")]
     if not beats or len(beats) != len(types) or any(t not in (1, 2, 4, 8, 16, 32, 64) for t in types):
         return None
     unit = max(types)
-    total = sum(count * unit // kind for count, kind in zip(beats, types, strict=True))
-    return (total, unit) if 0 < total <= 128 else None
+    groups = tuple(n * unit // kind for part, kind in zip(parts, types, strict=True) for n in part)
+    total = sum(groups)
+    return ((total, unit), groups if len(groups) > 1 and all(groups) else ()) if 0 < total <= 128 else None
 
 
 def _marks(element: Element) -> list[str]:
