@@ -8,7 +8,7 @@ Conventions
   proportion, so each row carries its straight time and how far it moves a unit of swing.
 - `now` is the index of the event that sounds, in the order of `harmonylib.sound.events`; link it to the pictures of a
   neck with ``ipywidgets.jslink``. It stays at the last event when the player stops.
-- The engraving is `harmonylib.printing.engrave`'s, in which melody note 12 has the id ``n12`` and answer 3 ``a3``. It
+- The engraving is `score.engraving.engrave`'s, in which melody note 12 has the id ``n12`` and answer 3 ``a3``. It
   is also the still picture that a page without a kernel shows.
 
 Sources: Web Audio API (W3C).

@@ -1,7 +1,9 @@
-"""Chord symbols in time: the changes of a sheet, and a remark on each symbol that is not one of them.
+"""The chord changes of a `Sheet`, put in time.
 
-Conventions: what a symbol says is read by `harmonylib.theory.chords` alone, so music21 never sees one. Where several
-stand at one moment, the last one written counts.
+Conventions
+- “N.C.” and its kind end the chord before. A symbol that cannot be read leaves a remark that names its bar, and the
+  chord before it goes on.
+- Of several symbols at one moment the last one written counts.
 """
 
 from __future__ import annotations

@@ -4,6 +4,7 @@ Conventions
 - The melody is the top line of the first part or voice that has notes; what is left out is said in the remarks.
 - The beats of a bar are the tune's own word: a bar is as long as what is written in it, and one that is longer or
   shorter than its metre is kept and remarked, unless it is a pick-up or one part of a divided bar.
+- Where a file does not tell the mode, it is guessed from how the tune ends.
 """
 
 from __future__ import annotations

@@ -1,8 +1,8 @@
-"""Reading a tune file: the door through which every tune comes in.
+"""Reading a tune from a file or from text: the door to MusicXML and ABC.
 
 Conventions
-- A file becomes a `Sheet` (`musicxml`, `abc`), a sheet becomes a `Tune` (`melody`).
-- The melody is the top line of the first part or voice that has notes; what is left out is said in the remarks.
+- How large a file may be is limited before it is read.
+- music21 reads notes; what a chord symbol says is read by `theory.symbols` alone, so music21 never sees one.
 - Nothing but a `HarmonyError` leaves this module.
 """
 

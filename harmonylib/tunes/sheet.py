@@ -1,7 +1,8 @@
-"""A sheet: what a file says, before the melody is one line; and what may stand in a file.
+"""A sheet: what was read from a file, before it becomes a tune; with the limits on what a file may hold.
 
-Conventions: `musicxml` and `abc` fill a sheet, `melody` makes a tune of it. Limits keep a damaged or hostile file from
-filling the memory.
+Conventions
+- `tunes.musicxml` and `tunes.abc` make a `Sheet`, `tunes.melody` makes a tune of it.
+- What was left out, and what was guessed, is said in the remarks.
 """
 
 from __future__ import annotations
