@@ -23,6 +23,7 @@ from harmonylib.pictures.neck import grip_marks
 from harmonylib.pictures.theme import default_theme
 from harmonylib.score.engraving import engrave
 from harmonylib.theory.voicings import SPREADS, Voicing, voice
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.tune import Tune
 from widgets.neck import NeckView, theme_class
 from widgets.panel import BESIDE, Panel, menu
@@ -50,7 +51,7 @@ class ArrangementPanel(Panel):
         self,
         tune: Tune | Arrangement,
         *,
-        bars: tuple[int, int] | None = None,
+        bars: WhichBars = None,
         theme: str | None = None,
         left_handed: bool = False,
         state: State | None = None,
@@ -73,7 +74,9 @@ class ArrangementPanel(Panel):
             "foreign": menu("foreign notes", list(FOREIGN), taste.foreign),
             "hand": menu("hand", list(HANDS), taste.hand),
             "bars": bar_slider(self._first, bars),
-            "note": ipywidgets.IntSlider(description="note", min=0, max=last, style=BESIDE, readout=False),
+            "note": ipywidgets.IntSlider(
+                description="note", min=0, max=last, value=self._first_in(bars), style=BESIDE, readout=False
+            ),
             "grip": ipywidgets.Select(
                 description="grips", rows=5, style=BESIDE, layout={"width": "max-content", "min_width": "26em"}
             ),
@@ -97,6 +100,12 @@ class ArrangementPanel(Panel):
     def arrangement(self) -> Arrangement:
         """The arrangement as it stands, with its pins and bans."""
         return self._now
+
+    def _first_in(self, bars: WhichBars) -> int:
+        """The first note of some bars; the first of all where they hold none."""
+        shown = bars_meant(self._first.tune, bars)
+        onsets = [choice.note.onset for choice in self._first.choices]
+        return next((index for index, onset in enumerate(onsets) if shown[0].onset <= onset < shown[-1].end), 0)
 
     def _adapt(self, name: str) -> None:
         if name == "note":
@@ -226,7 +235,7 @@ class AnswerPanel(Panel):
         self,
         tune: Tune | Arrangement,
         *,
-        bars: tuple[int, int] | None = None,
+        bars: WhichBars = None,
         seed: int = 0,
         share: float = 0.75,
         approached: float = 0.3,
@@ -273,10 +282,11 @@ class AnswerPanel(Panel):
             score.text = "\n".join(lines)
 
 
-def bar_slider(arrangement: Arrangement, bars: tuple[int, int] | None) -> ipywidgets.IntRangeSlider:
-    """First and last bar shown, at first the first four."""
+def bar_slider(arrangement: Arrangement, bars: WhichBars) -> ipywidgets.IntRangeSlider:
+    """First and last bar shown, at first those asked for or the first four."""
     first, last = arrangement.tune.bars[0].number, arrangement.tune.bars[-1].number
-    value = bars or (first, min(first + BARS_SHOWN - 1, last))
+    shown = bars_meant(arrangement.tune, bars)
+    value = shown[0].number, min(first + BARS_SHOWN - 1, last) if bars is None else shown[-1].number
     return ipywidgets.IntRangeSlider(
         description="bars", min=first, max=last, value=value, continuous_update=False, style=BESIDE
     )
