@@ -42,7 +42,7 @@ def arrange(tune: Tune, settings: Settings | None = None, **changes: object) -> 
     >>> from harmonylib.tunes.reading import read_text
     >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"Cmaj7"E2 G2 | "Dm7"F2 A2 |]')
     >>> [str(choice.grip) for choice in arrange(tune).choices]
-    ['7x555x', 'x7958x', 'x5756x', 'x5x565']
+    ['x3545x', 'x7958x', 'x5756x', 'x5x565']
     """
     return best(tune, settings, count=1, **changes)[0]
 

@@ -16,6 +16,7 @@ from typing import Any, NamedTuple, TypeVar
 from harmonylib.arranging.chain import Option, laid_out, step_terms
 from harmonylib.arranging.choice import Choice
 from harmonylib.arranging.costs import Weights, weights
+from harmonylib.arranging.twins import twins
 from harmonylib.errors import HarmonyError, expect, shown, whole
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
@@ -163,7 +164,7 @@ class Arrangement:
         With `everywhere` its twins in bars that are the same have it too; else it holds for this note alone.
         """
         _known_note(index, self.tune)
-        notes = twins(self.tune, index) if everywhere else (index,)
+        notes = next(group for group in twins(self.tune) if index in group) if everywhere else (index,)
         pins = {**self.settings.pins, **dict.fromkeys(notes, grip)}
         return self.search.arrange(self.source, replace(self.settings, pins=pins))
 
@@ -201,19 +202,3 @@ def _known_note(index: int, tune: Tune) -> int:
     if not 0 <= whole(index, "the number of a note") < len(tune.notes):
         raise HarmonyError(f"note {shown(index)} is not there: the tune has notes 0 to {len(tune.notes) - 1}")
     return index
-
-
-def twins(tune: Tune, index: int) -> tuple[int, ...]:
-    """The notes at the same place of bars that have the same notes and changes, the note itself among them."""
-    by_bar: dict[int, list[int]] = {}
-    for number, note in enumerate(tune.notes):
-        by_bar.setdefault(tune.bars.index(tune.bar_at(note.onset)), []).append(number)
-
-    def content(bar: int) -> list[tuple[object, ...]]:
-        notes = [tune.notes[number] for number in by_bar[bar]]
-        start = tune.bars[bar].onset
-        return [(n.onset - start, n.duration, n.pitch.midi, tune.chord_at(n.onset)) for n in notes]
-
-    home = tune.bars.index(tune.bar_at(tune.notes[index].onset))
-    place = by_bar[home].index(index)
-    return tuple(numbers[place] for bar, numbers in by_bar.items() if content(bar) == content(home))

@@ -89,7 +89,7 @@ class Chord:
         >>> Chord.parse("C9").stacks
         (('1', '3', '5', '♭7'), ('9', '3', '5', '♭7'))
         >>> Chord.parse("F").stacks
-        (('1', '3', '5', '6'), ('1', '3', '5', '7'))
+        (('1', '3', '5', '6'), ('1', '3', '5', '7'), ('1', '3', '5', '♭7'))
         """
         plain = [degrees_of(kind) for kind in (TRIADS[self.kind][3] if self.is_triad else (self.kind,))]
         several = [(e,) for e in self.extensions] + [self.extensions] * (len(self.extensions) > 1)
