@@ -20,7 +20,8 @@ from harmonylib.classroom.store import Store, code_digest
 from harmonylib.classroom.workers import outcomes_of
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
-from harmonylib.tunes.reading import SUFFIXES, count_tunes, format_of, tunes_in
+from harmonylib.tunes.kinds import SUFFIXES
+from harmonylib.tunes.reading import count_tunes, format_of, tunes_in
 
 LIMIT_S = 60.0
 """Seconds a worker may spend on one tune."""

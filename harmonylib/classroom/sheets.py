@@ -31,7 +31,7 @@ from harmonylib.exercises.tunes import TuneExercise
 from harmonylib.exercises.written import shown
 from harmonylib.files import read_limited
 from harmonylib.score.pdf import PAPERS
-from harmonylib.tunes.musicxml import unpacked
+from harmonylib.tunes.container import unpacked
 from harmonylib.wording import plain
 
 MOST_EXERCISES, LONGEST_TITLE, SHORT_TITLE = 200, 120, 50

@@ -37,6 +37,8 @@ class Bar:
     """Words that steer the reading: Segno, Coda, Fine, D.C. al Fine …"""
     groups: tuple[int, ...] = ()
     """How the units of the metre are grouped, as in (3, 2) for 3+2/8; empty where the tune does not say."""
+    section: str = ""
+    """The name of the section that opens here, as in ``"B"``; empty inside a section."""
 
     @property
     def end(self) -> Fraction:
