@@ -38,6 +38,7 @@ ROOMS = {
     "score.writing": ("write_files",),
     "sound.events": ("cycle_events",),
     "sound.listening": ("listen",),
+    "exercises.tally": ("Tally",),
     "exercises.catalogue": (
         *("KINDS", "answer_call", "drop", "exercise", "exercise_set", "find_gaps", "find_grips", "find_root"),
         *("harmonise_bar", "harmonise_phrase", "mend", "name_inversion", "next_inversion", "random_exercise"),

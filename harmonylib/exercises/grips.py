@@ -1,7 +1,4 @@
-"""Exercises on the neck: inversions of a grip, where its root is, every grip of a voicing, two-note shells.
-
-Conventions: those of `harmonylib.exercise_base`.
-"""
+"""Exercises on the neck: every grip of a voicing, two-note shells."""
 
 from __future__ import annotations
 
@@ -12,19 +9,12 @@ from itertools import combinations
 from typing import Any
 
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises import written
-from harmonylib.exercises.base import (
-    Exercise,
-    Verdict,
-    compare_voices,
-    draw_chord,
-    draw_grip,
-    four_notes,
-    text_of,
-    what_is,
-    word,
-)
-from harmonylib.exercises.written import Given, Plain, Unread
+from harmonylib.exercises import reading_grips, reading_notes, written
+from harmonylib.exercises.base import Exercise
+from harmonylib.exercises.comparing import Verdict, compare_voices, four_notes, text_of, what_is, word
+from harmonylib.exercises.draws import draw_chord, draw_grip
+from harmonylib.exercises.reading_notes import Given
+from harmonylib.exercises.written import Unread, Written
 from harmonylib.guitar.grips import Grip
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.pitch import Name, Pitch
@@ -39,16 +29,16 @@ STRING_WORDS |= dict(zip("one two three five".split(), "1235", strict=True))
 """Number words, ordinals without their ending."""
 
 
-def string_number(value: Plain) -> int:
+def string_number(value: Written) -> int:
     text = str(value).lower().replace("string", "").strip(" .") if isinstance(value, (int, str)) else ""
     text = text.removesuffix("th").removesuffix("rd").removesuffix("nd").removesuffix("st")
     text = STRING_WORDS.get(text, text)
     if not text.isascii() or not text.isdigit() or len(text) > 2:
-        raise Unread(f"{written.shown(value)} is not a string: write its number, 1 for the highest")
+        raise Unread(f"{written.quoted(value)} is not a string: write its number, 1 for the highest")
     return int(text)
 
 
-def string_and_spread(text: str) -> dict[Plain, Plain]:
+def string_and_spread(text: str) -> dict[Written, Written]:
     """The parts of “5, drop 2” or “drop 2, string 5”."""
     lower = text.lower()
     for sign in ("drop", "close"):
@@ -78,8 +68,11 @@ class FindGrips(Exercise):
     """
 
     kind = "find_grips"
+    chapter = 2
     about = "find every grip of a voicing"
     form = "write the grips with commas between them, as in x3545x, x7958x"
+    grips = "several"
+    blank_necks = 1
     chord: str
     spread: str = "drop 2"
     strings: str = ""
@@ -99,7 +92,7 @@ class FindGrips(Exercise):
         chord, found = self._chord, {}
         for midi in range(self.neck.open_midi[0], self.neck.open_midi[-1] + self.neck.last_fret + 1):
             if midi % 12 in self._tops:
-                voicing = voice(chord, self.spread, written.named(midi, chord).at(midi), chord.degrees)
+                voicing = voice(chord, self.spread, reading_notes.named(midi, chord).at(midi), chord.degrees)
                 for strings in self.neck.string_sets(self.spread):
                     grip = self.neck.place(voicing, strings)
                     if grip and self.strings in ("", grip.string_set):
@@ -129,6 +122,10 @@ class FindGrips(Exercise):
         return f"Find every grip of {self._chord} in {self.spread}{top} on {where}, frets 0 to {self.neck.last_fret}."
 
     @property
+    def lines(self) -> tuple[str, ...]:
+        return ("", "")
+
+    @property
     def hints(self) -> tuple[str, ...]:
         first, voicing = next(iter(self._grips.items()))
         orders = dict.fromkeys(joined(v.degrees) for v in self._grips.values())
@@ -147,8 +144,8 @@ class FindGrips(Exercise):
     def solution(self) -> list[str]:
         return list(self._grips)
 
-    def judge(self, answer: Plain) -> Verdict:
-        given = dict.fromkeys(str(grip) for grip in written.grips(answer, self.neck) if grip)
+    def judge(self, answer: Written) -> Verdict:
+        given = dict.fromkeys(str(grip) for grip in reading_grips.grips(answer, self.neck) if grip)
         faults, remarks = [], []
         for text in given:
             if text not in self._grips:
@@ -169,7 +166,7 @@ class FindGrips(Exercise):
         except HarmonyError as error:
             return [str(error)], []
         sounding = self.neck.midi(grip.frets)
-        given = Given(tuple(written.named(midi, self._chord) for midi in sounding), sounding, grip)
+        given = Given(tuple(reading_notes.named(midi, self._chord) for midi in sounding), sounding, grip)
         tries = [
             compare_voices(
                 given, voice(self._chord, self.spread, self._chord.name_of(d).at(60 + pc), self._chord.degrees)
@@ -203,8 +200,11 @@ class Shell(Exercise):
     """
 
     kind = "shell"
+    chapter = 3
     about = "put the root under a melody note"
     form = "write two notes from the bottom up, as in C E, or a grip"
+    grips = "one"
+    blank_necks = 1
     note: str
     chord: str
 
@@ -267,9 +267,9 @@ class Shell(Exercise):
     def solution(self) -> str:
         return str(self._grips[0])
 
-    def judge(self, answer: Plain) -> Verdict:
+    def judge(self, answer: Written) -> Verdict:
         chord, melody = self._chord, self._pitch
-        given = written.notes(answer, chord, self.neck)
+        given = reading_notes.notes(answer, chord, self.neck)
         if len(given.names) != 2:
             return [f"{counted(len(given.names), 'note')} given; a shell has two, the root and the melody over it"], []
         low, high = given.names

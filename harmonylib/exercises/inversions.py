@@ -1,7 +1,4 @@
-"""Exercises on the neck: inversions of a grip, where its root is, every grip of a voicing, two-note shells.
-
-Conventions: those of `harmonylib.exercise_base`.
-"""
+"""Exercises on a grip: name its inversion, find the next one, say where its root is."""
 
 from __future__ import annotations
 
@@ -11,25 +8,22 @@ from functools import cached_property
 from typing import Any
 
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises import written
-from harmonylib.exercises.base import (
-    Exercise,
-    Verdict,
-    bare_marks,
-    compare_voices,
-    draw_grip,
-    four_notes,
-    text_of,
-    voicing_of,
-    word,
-)
+from harmonylib.exercises import reading_notes, reading_words, written
+from harmonylib.exercises.base import Exercise, Menu
+from harmonylib.exercises.comparing import Verdict, compare_voices, four_notes, text_of, voicing_of, word
+from harmonylib.exercises.draws import draw_grip
 from harmonylib.exercises.grips import string_and_spread, string_number
-from harmonylib.exercises.written import Plain, Unread
+from harmonylib.exercises.written import Unread, Written
 from harmonylib.guitar.grips import Grip
-from harmonylib.pictures.neck import neck_picture
+from harmonylib.pictures.neck import Mark, neck_picture
 from harmonylib.pictures.picture import Picture
-from harmonylib.theory.voicings import INVERSIONS, Voicing, voice
+from harmonylib.theory.voicings import INVERSIONS, SPREADS, Voicing, voice
 from harmonylib.wording import joined
+
+
+def bare_marks(grip: Grip) -> tuple[Mark, ...]:
+    """A grip on the neck that gives nothing away."""
+    return tuple(Mark(len(grip.frets) - place, fret) for place, fret in enumerate(grip.frets))
 
 
 @dataclass(frozen=True, repr=False)
@@ -72,6 +66,7 @@ class NameInversion(_OnGrip):
     """
 
     kind = "name_inversion"
+    chapter = 2
     about = "name the inversion of a grip"
     form = f"write {', '.join(INVERSIONS)}, or 0 to 3"
 
@@ -83,6 +78,10 @@ class NameInversion(_OnGrip):
     def _why(self) -> str:
         v = self._voicing
         return f"{v.pitches[0].name}, {word(v.degrees[0])}, lies lowest"
+
+    @property
+    def menus(self) -> tuple[Menu, ...]:
+        return (("inversion", [(name, name) for name in INVERSIONS]),)
 
     @property
     def hints(self) -> tuple[str, ...]:
@@ -100,8 +99,8 @@ class NameInversion(_OnGrip):
     def solution(self) -> str:
         return self._voicing.inversion
 
-    def judge(self, answer: Plain) -> Verdict:
-        found = INVERSIONS[written.inversion(answer)]
+    def judge(self, answer: Written) -> Verdict:
+        found = INVERSIONS[reading_words.inversion(answer)]
         if found == self._voicing.inversion:
             return [], []
         asked = self._voicing.stack[INVERSIONS.index(found)]
@@ -120,8 +119,11 @@ class NextInversion(_OnGrip):
     """
 
     kind = "next_inversion"
+    chapter = 2
     about = "find the next inversion on the same strings"
     form = "write a grip such as x3545x, or the four notes from the bottom up"
+    grips = "one"
+    blank_necks = 1
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -168,9 +170,9 @@ class NextInversion(_OnGrip):
     def solution(self) -> str:
         return str(self._next[0][1])
 
-    def judge(self, answer: Plain) -> Verdict:
+    def judge(self, answer: Written) -> Verdict:
         after, grip = self._next[0]
-        given = written.notes(answer, after.chord, self.neck)
+        given = reading_notes.notes(answer, after.chord, self.neck)
         faults, remarks = compare_voices(given, after)
         if not faults and given.grip:
             if given.grip.strings != grip.strings:
@@ -196,6 +198,7 @@ class FindRoot(_OnGrip):
     """
 
     kind = "find_root"
+    chapter = 2
     about = "say where the root is and which spread a grip is"
     form = "write the string and the spread, as in 5, drop 2"
 
@@ -206,6 +209,16 @@ class FindRoot(_OnGrip):
     @property
     def _string(self) -> int:
         return self._grip.strings[self._voicing.degrees.index("1")]
+
+    @property
+    def menus(self) -> tuple[Menu, ...]:
+        count = len(self.neck.open_strings)
+        strings = [(str(n), f"{n} · {self.neck.open_strings[-n].name}") for n in range(count, 0, -1)]
+        return ("string", strings), ("spread", [(name, name) for name in SPREADS])
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        return ("string of the root", "spread")
 
     @property
     def hints(self) -> tuple[str, ...]:
@@ -225,7 +238,7 @@ class FindRoot(_OnGrip):
     def solution(self) -> dict[str, int | str]:
         return {"root": self._string, "spread": self._voicing.spread}
 
-    def judge(self, answer: Plain) -> Verdict:
+    def judge(self, answer: Written) -> Verdict:
         if isinstance(answer, str):
             answer = string_and_spread(answer)
         if (
@@ -237,7 +250,7 @@ class FindRoot(_OnGrip):
         parts = written.keyed(answer, {"root": ("string", "root string"), "spread": ("voicing",)})
         v, faults = self._voicing, []
         if not parts:
-            raise Unread(f"{written.shown(answer)} does not say string and spread; {self.form}")
+            raise Unread(f"{written.quoted(answer)} does not say string and spread; {self.form}")
         string = parts.get("root")
         if written.blank(string):
             faults.append("the string of the root is still to be written")
@@ -252,7 +265,7 @@ class FindRoot(_OnGrip):
         if written.blank(parts.get("spread")):
             faults.append("the spread is still to be written")
         else:
-            spread = written.spread(parts["spread"])
+            spread = reading_words.spread(parts["spread"])
             if spread != v.spread:
                 other = voice(v.chord, spread, v.top, v.stack)
                 asked, here = (joined(p.name for p in w.pitches) for w in (other, v))

@@ -1,13 +1,13 @@
-"""Exercises on a tune: harmonise bars, find the gaps, answer a call, mend a spoilt arrangement.
+"""What exercises on a tune share: the tune, its bars and arrangement, and the melodies invented for them.
 
 The tune is the name of a file, ABC text, or, when none is named, four bars invented from key, level and seed.
 
 Conventions
 - Bars are named by their number, places are “bar.beat”; a call or gap is counted from 1 as a reader meets it.
 - A melody note that the arrangement of this library leaves single may stay single; the others ask for four notes.
-- What counts as right is what `arranging.check` and `fills.check_answers` find nothing wrong with.
+- What counts as right is what `arranging.checking` and `answering.checking` find nothing wrong with.
 
-The melodies are drawn from chord tones and scale steps, the chord progressions are common practice.
+Sources: the melodies are drawn from chord tones and scale steps, the chord progressions are common practice.
 """
 
 from __future__ import annotations
@@ -22,8 +22,9 @@ from typing import Any
 from harmonylib.arranging.arrange import arrange
 from harmonylib.arranging.arrangement import Arrangement, Choice
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises import written
-from harmonylib.exercises.base import Exercise, text_of
+from harmonylib.exercises import reading_notes, written
+from harmonylib.exercises.base import Exercise
+from harmonylib.exercises.comparing import text_of
 from harmonylib.guitar.grips import Grip
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.diminished import passing
@@ -110,7 +111,7 @@ class TuneExercise(Exercise):
     def __post_init__(self) -> None:
         for name in ("level", "seed", "tempo", *(n for n in ("bar", "first", "last", "call") if hasattr(self, n))):
             if type(getattr(self, name)) is not int:
-                raise HarmonyError(f"{name} {written.shown(getattr(self, name))}: give a whole number")
+                raise HarmonyError(f"{name} {written.quoted(getattr(self, name))}: give a whole number")
         if self.level not in TEMPOS:
             raise HarmonyError(f"level {self.level}: choose 1 to {len(TEMPOS)}")
         self._ready()
@@ -184,7 +185,7 @@ def sounded(grip: Grip, choice: Choice, arrangement: Arrangement) -> Choice:
         return replace(choice, grip=grip, voicing=None)
     over = chord if degree_of(choice.note.pitch, chord) else passing(choice.note.pitch, chord).chord
     degrees = tuple(over.tones.get(m % 12, "") for m in midi)
-    pitches = tuple(written.named(m, over).at(m) for m in midi)
+    pitches = tuple(reading_notes.named(m, over).at(m) for m in midi)
     return replace(choice, grip=grip, voicing=Voicing(over, degrees, "own", degrees, pitches))
 
 
