@@ -1,4 +1,4 @@
-"""A kind of exercise is one class: once it names itself it is drawn, asked, counted, printed and marked like all others."""
+"""A new kind of exercise is one class: once named it is drawn, asked, counted, printed and marked like all others."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def kind() -> Iterator[str]:
     class OpenString(Exercise):
         kind = "open_string"
         about = "name an open string"
-        form = "write a letter"
+        writing = "write a letter"
         number: int = 6
 
         @property

@@ -14,7 +14,7 @@ Sources: WAI-ARIA 1.2 for the roles.
 from __future__ import annotations
 
 import re
-from collections.abc import MutableMapping
+from collections.abc import Callable, MutableMapping
 from contextlib import suppress
 from html import escape
 from pathlib import Path
@@ -31,7 +31,8 @@ from harmonylib.exercises.base import Exercise, Reply
 from harmonylib.exercises.tally import Tally
 from harmonylib.pictures.neck import Mark
 from harmonylib.pictures.theme import THEMES, default_theme
-from widgets.neck import NeckView, theme_class
+from widgets.look import style, theme_class
+from widgets.neck import NeckView
 from widgets.panel import close_all
 
 HERE = Path(__file__).parent
@@ -43,8 +44,9 @@ class _Form(anywidget.AnyWidget):
 
     # as text: a path would be watched, and not be freed
     _esm = traitlets.Unicode((HERE / "answer.js").read_text(encoding="utf-8")).tag(sync=True)
-    _css = traitlets.Unicode((HERE / "answer.css").read_text(encoding="utf-8")).tag(sync=True)
+    _css = traitlets.Unicode(style("answer")).tag(sync=True)
 
+    own = traitlets.Unicode().tag(sync=True)
     label = traitlets.Unicode("answer").tag(sync=True)
     form = traitlets.Unicode().tag(sync=True)
     choices: Any = traitlets.List().tag(sync=True)
@@ -54,6 +56,8 @@ class _Form(anywidget.AnyWidget):
     checks = traitlets.Int(0).tag(sync=True)
     hinted = traitlets.Int(0).tag(sync=True)
     told = traitlets.Int(0).tag(sync=True)
+    others = traitlets.Int(0).tag(sync=True)
+    renewed = traitlets.Bool(True).tag(sync=True)
     reply = traitlets.Unicode().tag(sync=True)
     mood = traitlets.Unicode().tag(sync=True)
     solution = traitlets.Unicode().tag(sync=True)
@@ -71,6 +75,7 @@ class AnswerBox(ipywidgets.VBox):
     task: the exercise. tally: where answers are counted, if anywhere.
     left_handed, theme: as for `neck_picture`.
     state: a dict of yours that keeps what was written when the cell runs again.
+    keep: called with the answer whenever that has changed; the box then stays with its exercise and offers no other.
 
     Raises `HarmonyError` for what is no exercise, tally or theme.
 
@@ -92,64 +97,85 @@ class AnswerBox(ipywidgets.VBox):
         left_handed: bool = False,
         theme: str | None = None,
         state: MutableMapping[str, Any] | None = None,
+        keep: Callable[[Any], object] | None = None,
     ) -> None:
         if not isinstance(task, Exercise):
             raise HarmonyError(f"{written.quoted(type(task).__name__)} is no exercise: give one such as spell('Ebm7')")
         if tally is not None and not isinstance(tally, Tally):
             raise HarmonyError(f"{written.quoted(type(tally).__name__)} is no tally: give a Tally")
         theme = theme or default_theme()
-        look, skin, way = THEMES.get(theme), theme_class(theme), task.grips
+        look, skin = THEMES.get(theme), theme_class(theme)
         assert look  # theme_class refuses any other
-        self._task, self._tally, self._way = task, tally, way
-        self._text, self._picture = task.question, task.picture
-        size = "clamp(26px, 2.05vw, 42px)" if look.fills_width else "14px"
-        ground = f"background:{look.paper};color:{look.ink};font-size:{size};padding:2px"
-        drawn = f"data:image/svg+xml,{quote(self._picture.svg)}" if self._picture else ""
-        wide = ' style="max-width:100%;width:100%"' if look.fills_width else ""
-        said = escape(self._picture.text) if self._picture else ""
-        image = f'<img class="answer-picture"{wide} src="{drawn}" alt="{said}">' if self._picture else ""
-        head = ipywidgets.HTML(
-            f'<div style="{ground}"><p class="answer-question">{escape(self._text)}</p>{image}</div>'
-        )
-        self.form = _Form(
-            form=task.form,
-            choices=task.menus,
-            several=way == "several",
-            colours={"paper": look.paper, "ink": look.ink, "soft": look.soft, "size": size},
-            hint_count=len(task.hints),
-        )
-        self.neck = NeckView(task.neck, left_handed=left_handed, theme=theme, picking=True) if way else None
-        self._acting, self._checked = False, ""
-        super().__init__([head, *([self.neck] if self.neck else []), self.form])
+        self._first, self._tally, self._way, self._told = task, tally, task.grips, keep
+        self._number, self._acting, self._checked, self._times = 0, False, "", 0
+        self._look, self._size = look, "clamp(26px, 2.05vw, 42px)" if look.fills_width else "14px"
+        self._head = ipywidgets.HTML()
+        colours = {"paper": look.paper, "ink": look.ink, "soft": look.soft, "size": self._size}
+        self.form = _Form(several=self._way == "several", colours=colours, renewed=keep is None)
+        self.form.own = self.form.model_id
+        self.neck = NeckView(task.neck, left_handed=left_handed, theme=theme, picking=True) if self._way else None
+        super().__init__([self._head, *([self.neck] if self.neck else []), self.form])
         for name in ("answer-box", "neck-panel", skin):
             self.add_class(name)
         self._state: MutableMapping[str, Any] = {} if state is None else state
         self._restore(str((task.as_data(), left_handed, theme)))
         self._follow()
         self.form.observe(self._follow, "answer")
-        self.form.observe(lambda _: self.check(), "checks")
-        self.form.observe(lambda _: self.hint(), "hinted")
-        self.form.observe(lambda _: self.tell(), "told")
+        for name, act in (("checks", self.check), ("hinted", self.hint), ("told", self.tell), ("others", self.another)):
+            self.form.observe(lambda _, act=act: act(), name)
         if self.neck:
             self.neck.observe(self._clicked, "selected")
         if tally is not None:
             tally.watch(self._count)
+
+    def _ask(self, task: Exercise) -> None:
+        """Put an exercise in the box; all have the same kind and neck."""
+        self._task, self._text, self._picture = task, task.question, task.picture
+        self._head.value = self._question()
+        self._checked, self._times = "", 0
+        with self.form.hold_sync():
+            self.form.set_trait("choices", [[label, [list(option) for option in menu]] for label, menu in task.menus])
+            for name in ("answer", "reply", "mood", "solution"):
+                setattr(self.form, name, "")
+            self.form.hints, self.form.hint_count, self.form.tried = [], len(task.hints), False
+            self.form.form = task.form
+        if self._tally is not None:
             self._count()
 
+    def _question(self) -> str:
+        """The question with its picture, as HTML."""
+        look, picture, image = self._look, self._picture, ""
+        if picture:
+            wide = ' style="max-width:100%;width:100%"' if look.fills_width else ""
+            drawn = f"data:image/svg+xml,{quote(picture.svg)}"
+            image = f'<img class="answer-picture"{wide} src="{drawn}" alt="{escape(picture.text)}">'
+        ground = f"background:{look.paper};color:{look.ink};font-size:{self._size};padding:2px"
+        return f'<div style="{ground}"><p class="answer-question">{escape(self._text)}</p>{image}</div>'
+
+    def beside(self, widget: ipywidgets.Widget) -> None:
+        """Put a widget between the question and the form; it is freed with the box."""
+        self.children = (self._head, *([self.neck] if self.neck else []), widget, self.form)
+
     def _restore(self, given: str) -> None:
+        """Ask what `state` says was asked, and write what was written."""
         if self._state.get("given") != given:
             self._state.clear()
             self._state["given"] = given
+        number, kept = self._state.get("number"), dict(self._state)
+        self._number = number if type(number) is int and number > 0 else 0
+        self._ask(self._first.another(self._number) if self._number else self._first)
         for name in ("answer", "tried", "solution"):
             with suppress(traitlets.TraitError):  # a value that somebody else put there
-                setattr(self.form, name, self._state.get(name, getattr(self.form, name)))
-        hints = self._state.get("hints")
+                setattr(self.form, name, kept.get(name, getattr(self.form, name)))
+        hints = kept.get("hints")
         self.form.hints = list(self._task.hints[:hints]) if type(hints) is int and hints > 0 else []
 
     def _keep(self) -> None:
         for name in ("answer", "tried", "solution"):
             self._state[name] = getattr(self.form, name)
-        self._state["hints"] = len(self.form.hints)
+        self._state["hints"], self._state["number"] = len(self.form.hints), self._number
+        if self._told:
+            self._told(self.answer)
 
     def _count(self) -> None:
         right, tried = self._tally.of(self._task) if self._tally is not None else (False, 0)
@@ -201,7 +227,7 @@ class AnswerBox(ipywidgets.VBox):
         assert self.neck
         if self._acting:
             return
-        before, _old = self._split()
+        before, _ = self._split()
         try:
             places = sorted((list(place) for place in dict(self.neck.selected).items()), reverse=True)
             grip = str(self._grip(places)) if places else ""
@@ -234,15 +260,31 @@ class AnswerBox(ipywidgets.VBox):
     # --- what the buttons do ------------------------------------------------------------------------------------
 
     def check(self) -> Reply:
-        """Check the answer, show the reply and count it."""
-        reply, self._checked = self._task.check(self.answer), self.form.answer
-        self.form.reply = repr(reply)
+        """Check the answer, show the reply and count it; an answer checked again is said to be."""
+        reply, again = self._task.check(self.answer), self.form.answer == self._checked and self.form.reply
+        self._checked, self._times = self.form.answer, self._times + 1 if again else 1
+        self.form.reply = (
+            f"Checked again ({self._times} times now), the same answer. {reply!r}" if again else repr(reply)
+        )
         self.form.mood = "right" if reply.right else "wrong" if reply.started else ""
         self.form.tried = self.form.tried or reply.started
         if self._tally is not None and not self.form.solution:
             self._tally.count(self._task, reply)
         self._keep()
         return reply
+
+    def another(self) -> Exercise:
+        """Ask the next exercise of this kind, by seed; where there is none, the reply says so."""
+        try:
+            task = self._first.another(self._number + 1)
+        except HarmonyError as error:
+            self.form.reply = f"There is no other: {error}."
+            return self._task
+        self._number += 1
+        self._ask(task)
+        self.form.reply = "Here is another one, above."
+        self._keep()
+        return task
 
     def hint(self) -> str:
         """Show the next hint, and after the last no more."""

@@ -15,7 +15,10 @@ Conventions
 from __future__ import annotations
 
 import random
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, fields
+from functools import cached_property
 from html import escape
 from typing import Any, ClassVar, Literal, TypeAlias
 
@@ -23,6 +26,7 @@ from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises import written
 from harmonylib.exercises.comparing import Verdict
+from harmonylib.exercises.draws import level_of
 from harmonylib.exercises.written import Written
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.picture import Picture
@@ -32,6 +36,12 @@ Menu: TypeAlias = tuple[str, list[tuple[str, str]]]
 
 REGISTRY: dict[str, type[Exercise]] = {}
 """Every kind of exercise by its name; a class that names its kind puts itself here."""
+
+
+CLOSED = "Open the course to answer."
+"""What stands under a question where there is no kernel."""
+
+MOST_DRAWS = 400
 
 
 @dataclass(frozen=True, repr=False)
@@ -54,17 +64,21 @@ class Reply:
 class Exercise:
     """A question that knows its answers; `neck` is the neck and hand it is asked for.
 
-    A kind declares: `kind`, the name it is asked for by; `chapter`, where it is taught; `about`, what it asks; `form`,
-    how an answer is written; `grips`, whether that is one grip, several with commas between them, or one at the end of
-    other words; `blank_necks`, how many empty necks its question has on paper.
+    A kind declares: `kind`, the name it is asked for by; `chapter`, where it is taught; `about`, what it asks;
+    `writing`, how an answer is written, and `examples` of it; `grips`, whether that is one grip, several with commas
+    between them, or one at the end of other words; `blank_necks`, how many empty necks its question has on paper.
+
+    `shown_by` is what a notebook shows an exercise with: it gives a bundle by MIME type, or an empty one.
     """
 
     kind: ClassVar[str] = ""
     chapter: ClassVar[int] = 0
     about: ClassVar[str] = ""
-    form: ClassVar[str] = ""
+    writing: ClassVar[str] = ""
+    examples: ClassVar[tuple[str, ...]] = ()
     grips: ClassVar[Literal["", "one", "several", "last"]] = ""
     blank_necks: ClassVar[int] = 0
+    shown_by: ClassVar[Callable[[Exercise], Mapping[str, Any]]] = staticmethod(lambda task: {})
     neck: Neck = field(default=Neck(), kw_only=True)
 
     def __init_subclass__(cls) -> None:
@@ -80,6 +94,20 @@ class Exercise:
     def hints(self) -> tuple[str, ...]:
         """Steps from a gentle one to near the solution."""
         raise NotImplementedError
+
+    @cached_property
+    def form(self) -> str:
+        """How an answer is written, with an example that gives nothing away."""
+        told = set(written.as_text(self.solution()).split(", "))
+        safe = (text for text in self.examples if not told & set(text.split(", ")) and not self._is_right(text))
+        example = next(safe, "")
+        return f"{self.writing}, as in {example}" if example else self.writing
+
+    def _is_right(self, answer: str) -> bool:
+        try:
+            return not self.judge(answer)[0]
+        except HarmonyError:
+            return False
 
     @property
     def picture(self) -> Picture | None:
@@ -119,6 +147,21 @@ class Exercise:
         """Material for an exercise of this kind."""
         raise NotImplementedError
 
+    @classmethod
+    def by_seed(cls, seed: str, level: int, neck: Neck | None = None) -> Exercise:
+        """The first material drawn by seed and level that makes an exercise on this neck."""
+        draws = random.Random(f"{cls.kind} {seed} {level}")
+        for _ in range(MOST_DRAWS):
+            with suppress(HarmonyError):
+                return cls(**cls.drawn(draws, level), neck=neck or Neck())
+        raise HarmonyError(f"no exercise of kind {cls.kind!r} was found at level {level}")
+
+    def another(self, number: int) -> Exercise:
+        """Exercise `number` of this kind, from 1: on the same neck, of the same level, and not this one again."""
+        level = getattr(self, "level", 0) or level_of(getattr(self, "chord", ""), getattr(self, "spread", ""))
+        tried = (self.by_seed(f"another {number} {attempt}", level, self.neck) for attempt in range(MOST_DRAWS))
+        return next(task for task in tried if task.question != self.question)
+
     def check(self, answer: object = ...) -> Reply:
         """What is right or wrong with an answer, in any sensible form; never raises."""
         try:
@@ -154,9 +197,10 @@ class Exercise:
                 made[item.name] = getattr(self, item.name)
         return made
 
-    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, Any]:
         drawing = self.picture.svg if self.picture else ""
-        return {"text/html": f"<p>{escape(self.question)}</p>{drawing}", "text/plain": self.question}
+        still = f"<p>{escape(self.question)}</p>{drawing}<p><em>{CLOSED}</em></p>"
+        return {**Exercise.shown_by(self), "text/html": still, "text/plain": self.question}
 
     def __repr__(self) -> str:
         return self.question

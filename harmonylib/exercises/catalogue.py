@@ -3,7 +3,8 @@
 A teacher writes one line, such as ``task = spell("Ebm7")``; showing `task` asks the question, ``task.check(answer)``
 replies, ``task.hint(1)`` helps, ``task.solution()`` tells. Every answer is computed from the material.
 
-The kinds are what the modules of this package declare: a new class in any of them, or in a new one, is a new kind.
+The kinds are what the modules of `harmonylib.exercises.kinds` declare: a new class in one of them, or in a new module
+there, is a new kind.
 
 Conventions
 - Material is text and whole numbers, so that an exercise can be stored: `Exercise.as_data`, `from_data`.
@@ -13,24 +14,23 @@ Conventions
 
 from __future__ import annotations
 
-import random
 from collections.abc import Mapping, Sequence
 from dataclasses import MISSING, fields
 from importlib import import_module
 from pkgutil import iter_modules
 
-from harmonylib import exercises
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises.base import REGISTRY, Exercise
+from harmonylib.exercises import kinds
+from harmonylib.exercises.base import MOST_DRAWS, REGISTRY, Exercise
 from harmonylib.exercises.draws import LEVELS
 from harmonylib.exercises.written import quoted
 from harmonylib.guitar.neck import Neck
 
-for _module in iter_modules(exercises.__path__):
-    import_module(f"{exercises.__name__}.{_module.name}")
+for _module in iter_modules(kinds.__path__):
+    import_module(f"{kinds.__name__}.{_module.name}")
 
 KINDS = {made.kind: made.about for made in sorted(REGISTRY.values(), key=lambda made: made.chapter)}
-"""Every kind of exercise in this package, in the order in which they are taught, and what it asks."""
+"""Every kind of exercise, in the order in which they are taught, and what it asks."""
 
 
 def __getattr__(name: str) -> type[Exercise]:
@@ -41,9 +41,6 @@ def __getattr__(name: str) -> type[Exercise]:
 
 
 _NECK = {item.name: item.default for item in fields(Neck)}
-
-
-_TRIES = 400
 
 
 def exercise(kind: str, **material: object) -> Exercise:
@@ -101,7 +98,7 @@ def random_exercise(kind: str, seed: int = 0, level: int = 1) -> Exercise:
     >>> random_exercise("spell", seed=1, level=2) == random_exercise("spell", seed=1, level=2)
     True
     """
-    return _drawn(_kind(kind), f"{seed}", _level(level))
+    return _kind(kind).by_seed(f"{seed}", _level(level))
 
 
 def exercise_set(kinds: Sequence[str] | str, count: int, seed: int = 0, level: int = 1) -> tuple[Exercise, ...]:
@@ -118,8 +115,8 @@ def exercise_set(kinds: Sequence[str] | str, count: int, seed: int = 0, level: i
     made: dict[str, Exercise] = {}
     for number in range(count):
         kind = _kind(names[number % len(names)])
-        for attempt in range(_TRIES):
-            task = _drawn(kind, f"{seed} {number} {attempt}", _level(level))
+        for attempt in range(MOST_DRAWS):
+            task = kind.by_seed(f"{seed} {number} {attempt}", _level(level))
             if task.question not in made:
                 made[task.question] = task
                 break
@@ -138,14 +135,3 @@ def _level(level: int) -> int:
     if type(level) is not int or level not in LEVELS:
         raise HarmonyError(f"level {quoted(level)}: choose 1, 2 or 3")
     return level
-
-
-def _drawn(kind: type[Exercise], seed: str, level: int) -> Exercise:
-    """The first material drawn that makes an exercise."""
-    draws = random.Random(f"{kind.kind} {seed} {level}")
-    for _ in range(_TRIES):
-        try:
-            return kind(**kind.drawn(draws, level))
-        except HarmonyError:
-            continue
-    raise HarmonyError(f"no exercise of kind {kind.kind!r} was found at level {level}")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 
+from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.theory.chords import Chord
@@ -46,3 +47,19 @@ def draw_grip(draws: random.Random, level: int) -> tuple[Chord, Voicing, Grip]:
         grip = neck.place(voicing, strings)
         if grip:
             return chord, voicing, grip
+
+
+def level_of(chord: str, spread: str = "") -> int:
+    """The lowest level that has such a chord and spread; the highest when none has.
+
+    >>> level_of("Cmaj7"), level_of("Bm6", "drop 3"), level_of("C7b5")
+    (1, 2, 3)
+    """
+    try:
+        made = Chord.parse(chord)
+    except HarmonyError:
+        return 1
+    for level, (families, roots, spreads) in LEVELS.items():
+        if made.kind in families.split() and str(made.root) in roots.split() and spread in ("", *spreads.split(",")):
+            return level
+    return max(LEVELS)

@@ -14,6 +14,7 @@ import json
 import math
 import os
 from collections.abc import Callable, Mapping
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -24,7 +25,7 @@ from harmonylib.files import write_together
 from harmonylib.wording import many
 
 FORMAT = "harmonylib tally"
-MOST_BYTES, MOST_EXERCISES, MOST_TRIES = 2**20, 5000, 10**6
+MOST_BYTES, MOST_EXERCISES, MOST_TRIES, LONGEST = 2**20, 5000, 10**6, 200
 Rows = dict[str, tuple[bool, int]]
 """By exercise (its data as JSON): whether it was got right, and how many answers it has had."""
 
@@ -49,13 +50,22 @@ class Tally:
         key, (right, tried) = _key(task.as_data()), self.of(task)
         if reply.started and not right:
             self.rows[key] = (reply.right, min(tried + 1, MOST_TRIES))
-            for told in tuple(self._watching):
-                told()
+            self.tell()
 
     def of(self, task: Exercise) -> tuple[bool, int]:
         """Whether an exercise was got right, and how many answers it has had."""
         right, tried = self.rows.get(_key(task.as_data()), (False, 0))
         return right, tried
+
+    def reset(self) -> None:
+        """Forget all that was counted."""
+        self.rows = {}
+        self.tell()
+
+    def tell(self) -> None:
+        """Tell all who watch that something was counted."""
+        for told in tuple(self._watching):
+            told()
 
     def watch(self, told: Callable[[], object]) -> None:
         """Have `told` called whenever something was counted."""
@@ -101,7 +111,18 @@ class Tally:
 
 
 def _key(data: Mapping[str, Any]) -> str:
-    return json.dumps(data, sort_keys=True, ensure_ascii=False)
+    """An exercise as one line of JSON; of a long text, such as a whole tune, its digest stands there."""
+    short = {name: _short(value) if isinstance(value, str) else value for name, value in data.items()}
+    return json.dumps(short, sort_keys=True, ensure_ascii=False)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= LONGEST else f"sha256 {sha256(text.encode('utf-8', 'surrogatepass')).hexdigest()}"
+
+
+def kind_of(key: str) -> str:
+    """The kind of the exercise behind a row."""
+    return str(json.loads(key)["kind"])
 
 
 def _path(path: object) -> Path:

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property, lru_cache
@@ -144,6 +145,28 @@ class TuneExercise(Exercise):
     def _arranged(self, tune: Tune) -> Arrangement:
         key = (self.key or None) if self.tune.strip() else None
         return arrange(tune, neck=self.neck, tempo=self.tempo or None, key=key, density=self.density)
+
+    def another(self, number: int) -> Exercise:
+        """The same on other bars (or another call) of this tune; on another invented one, where none was named."""
+        if not self.tune.strip():
+            return super().another(number)
+        numbers = [bar.number for bar in self.source.bars]
+        for step in range(number, number + len(numbers)):
+            with suppress(HarmonyError):
+                made = replace(self, **self._moved(step, numbers), seed=self.seed + number)
+                if made.question != self.question:
+                    return made
+        raise HarmonyError(f"{self.source.title} has no other bars to ask about")
+
+    def _moved(self, step: int, numbers: Sequence[int]) -> dict[str, Any]:
+        """The bars, or the call, `step` further on; after the last comes the first."""
+        if hasattr(self, "call"):
+            return {"call": (self.call - 1 + step) % len(numbers) + 1}
+        first, last = self.span
+        start = (numbers.index(first) + step * (last - first + 1)) % len(numbers)
+        if hasattr(self, "bar"):
+            return {"bar": numbers[start]}
+        return {"first": numbers[start], "last": numbers[min(start + last - first, len(numbers) - 1)]}
 
     def _bars(self, tune: Tune) -> tuple[Bar, ...]:
         first, last = self.span

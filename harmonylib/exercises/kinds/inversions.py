@@ -12,7 +12,7 @@ from harmonylib.exercises import reading_notes, reading_words, written
 from harmonylib.exercises.base import Exercise, Menu
 from harmonylib.exercises.comparing import Verdict, compare_voices, four_notes, text_of, voicing_of, word
 from harmonylib.exercises.draws import draw_grip
-from harmonylib.exercises.grips import string_and_spread, string_number
+from harmonylib.exercises.kinds.grips import string_and_spread, string_number
 from harmonylib.exercises.written import Unread, Written
 from harmonylib.guitar.grips import Grip
 from harmonylib.pictures.neck import Mark, neck_picture
@@ -68,7 +68,7 @@ class NameInversion(_OnGrip):
     kind = "name_inversion"
     chapter = 2
     about = "name the inversion of a grip"
-    form = f"write {', '.join(INVERSIONS)}, or 0 to 3"
+    writing = f"write {', '.join(INVERSIONS)}, or 0 to 3"
 
     @property
     def question(self) -> str:
@@ -121,7 +121,8 @@ class NextInversion(_OnGrip):
     kind = "next_inversion"
     chapter = 2
     about = "find the next inversion on the same strings"
-    form = "write a grip such as x3545x, or the four notes from the bottom up"
+    writing = "click or write a grip, or write the four notes from the bottom up"
+    examples = ("x3545x", "x-10-10-9-10-x")
     grips = "one"
     blank_necks = 1
 
@@ -200,7 +201,8 @@ class FindRoot(_OnGrip):
     kind = "find_root"
     chapter = 2
     about = "say where the root is and which spread a grip is"
-    form = "write the string and the spread, as in 5, drop 2"
+    writing = "write the string and the spread"
+    examples = ("5, drop 2", "6, drop 3", "4, drop 2 and 4")
 
     @property
     def question(self) -> str:

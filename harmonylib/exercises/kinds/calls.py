@@ -44,7 +44,8 @@ class FindGaps(TuneExercise):
     kind = "find_gaps"
     chapter = 6
     about = "find the gaps of an arrangement"
-    form = "write bar and beat of each gap, as in 2.2, 4.3"
+    writing = "write bar and beat of each gap"
+    examples = ("2.2, 4.3", "1.3, 3.4", "2.4½, 4.1")
     first: int = 1
     last: int = BARS
 
@@ -156,7 +157,8 @@ class AnswerCall(TuneExercise):
     kind = "answer_call"
     chapter = 6
     about = "answer a call in its gap"
-    form = "write for each chord the beats after the call, its length in quarters and a grip, as in (1, 1, 'x7958x')"
+    writing = "write for each chord the beats after the call, its length in quarters and a grip"
+    examples = ("1, ½, x7958x", "3, ¼, xx2323", "2, ⅓, 3x443x")
     grips = "last"
     blank_necks = 1
     call: int = 1

@@ -70,7 +70,8 @@ def grip_faults(choice: Choice, grip: Grip, arrangement: Arrangement) -> list[st
 class _Harmonise(TuneExercise):
     """Give every melody note of some bars a grip."""
 
-    form = "write a grip for each note with commas between them, as in x3545x, x7958x"
+    writing = "click or write a grip for each note, with commas between them"
+    examples = ("x3545x, x7958x", "xx2323, xx5656", "3x443x, 7x778x")
     grips = "several"
 
     def _ready(self) -> None:
@@ -259,7 +260,8 @@ class Mend(TuneExercise):
     kind = "mend"
     chapter = 7
     about = "find the spoilt grip of an arrangement and mend it"
-    form = "write the place and a right grip, as in 2.1, x3545x"
+    writing = "write the place, then click or write a right grip"
+    examples = ("2.1, x3545x", "1.1, xx2323", "3.1, 3x443x")
     grips = "last"
     first: int = 1
     last: int = 2

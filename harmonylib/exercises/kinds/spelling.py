@@ -36,7 +36,8 @@ class Spell(Exercise):
     kind = "spell"
     chapter = 1
     about = "spell a chord"
-    form = "write the notes by name, as in C E G B"
+    writing = "write the notes by name"
+    examples = ("C E G B", "F Ab C Eb")
     chord: str
 
     def __post_init__(self) -> None:
@@ -105,7 +106,8 @@ class Drop(Exercise):
     kind = "drop"
     chapter = 1
     about = "drop the right voice of a close position"
-    form = "write the four notes from the bottom up, as in C G B E"
+    writing = "write the four notes from the bottom up"
+    examples = ("C G B E", "F Db Ab C")
     chord: str
     spread: str = "drop 2"
     top: str = ""

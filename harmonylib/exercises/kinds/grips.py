@@ -70,7 +70,8 @@ class FindGrips(Exercise):
     kind = "find_grips"
     chapter = 2
     about = "find every grip of a voicing"
-    form = "write the grips with commas between them, as in x3545x, x7958x"
+    writing = "click or write the grips, with commas between them"
+    examples = ("x3545x, x7958x", "xx2323, xx5656", "3x443x, 7x778x")
     grips = "several"
     blank_necks = 1
     chord: str
@@ -202,7 +203,8 @@ class Shell(Exercise):
     kind = "shell"
     chapter = 3
     about = "put the root under a melody note"
-    form = "write two notes from the bottom up, as in C E, or a grip"
+    writing = "click or write a grip, or write two notes from the bottom up"
+    examples = ("C E", "F Ab")
     grips = "one"
     blank_necks = 1
     note: str

@@ -39,7 +39,8 @@ class Degree(Exercise):
     kind = "which_degree"
     chapter = 3
     about = "say whether a note is in the chord, and which degree"
-    form = "write a degree such as 5 or b3, or foreign"
+    writing = "write its degree, or foreign"
+    examples = ("5", "b3")
     note: str
     chord: str
 
@@ -150,7 +151,8 @@ class WhichDiminished(Exercise):
     kind = "which_diminished"
     chapter = 4
     about = "choose the diminished seventh for a foreign note"
-    form = f"write its name and which it is, as in Ebdim7, {' or '.join(ACTIONS)}"
+    writing = f"write its name and which it is ({', '.join(ACTIONS)})"
+    examples = ("Ebdim7, leading-tone", "Fdim7, common-tone", "Gdim7, secondary")
     note: str
     chord: str
 
