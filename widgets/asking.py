@@ -13,12 +13,14 @@ from harmonylib.exercises.base import Exercise
 from harmonylib.exercises.progress import kept_tally
 from widgets.answer import AnswerBox
 
+VIEW = "application/vnd.jupyter.widget-view+json"
+
 _shown: dict[str, tuple[int, dict[str, tuple[AnswerBox, dict[str, Any]]]]] = {}
 """By cell: the number of the run that showed boxes there, and the boxes with what was written in them, by exercise."""
 
 
 def asked(task: Exercise, keep: Callable[[Any], object] | None = None) -> dict[str, Any]:
-    """The bundle of a box for an exercise that a cell shows, counted in the learner's own tally.
+    """The view of a box for an exercise that a cell shows, counted in the learner's own tally.
 
     When the cell runs again, what was written stands there again, and its boxes of before are freed.
     """
@@ -33,7 +35,7 @@ def asked(task: Exercise, keep: Callable[[Any], object] | None = None) -> dict[s
     state = states.get(name, {})
     box = AnswerBox(task, kept_tally(), state=state, keep=keep)
     _shown[cell] = run, {**boxes, name: (box, state)}
-    return dict(box._repr_mimebundle_())
+    return {VIEW: box._repr_mimebundle_()[VIEW]}
 
 
 def _here() -> tuple[str, int]:

@@ -10,10 +10,14 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from harmonylib.errors import HarmonyError
 from harmonylib.exercises.written import Unread, Written, blank, quoted
 from harmonylib.guitar.grips import Frets, Grip
 from harmonylib.guitar.neck import Neck
+from harmonylib.theory.chords import Chord
+from harmonylib.wording import many
+
+FEWEST = 6
+"""Strings of the smallest neck."""
 
 
 def grip(answer: Written, neck: Neck) -> Grip:
@@ -22,10 +26,21 @@ def grip(answer: Written, neck: Neck) -> Grip:
     >>> neck = Neck()
     >>> [str(grip(a, neck)) for a in ("x3545x", ((5, 3), (2, 5), (4, 5), (3, 4)), (None, 3, 5, 4, 5, "x"))]
     ['x3545x', 'x3545x', 'x3545x']
+    >>> [str(grip(text, neck)) for text in ("X 3 5 4 5 X", "x/3/5/4/5/x", "xx10-12-12-12")]
+    ['x3545x', 'x3545x', 'x-x-10-12-12-12']
+    >>> grip("3545", neck)
+    Traceback (most recent call last):
+    harmonylib.exercises.written.Unread: “3545” gives 4 frets for 6 strings: write an x for each string that is not ...
     """
     frets = frets_of(answer, neck)
     if frets is None:
         count = len(neck.open_strings)
+        signs = _signs(answer) if isinstance(answer, str) else []
+        if signs and len(signs) != count:
+            raise Unread(
+                f"{quoted(answer)} gives {many(len(signs), 'fret')} for {count} strings: write an x for each string "
+                f"that is not played, {count} signs from the lowest string up, as in x3545x"
+            )
         raise Unread(
             f"{quoted(answer)} is not a grip: write one fret for each of the {count} strings from the lowest up, x for "
             "a string not played, as in x3545x, or clicks as (string, fret) pairs"
@@ -57,11 +72,8 @@ def frets_of(answer: Written, neck: Neck) -> Frets | None:
     """The frets an answer shows, lowest string first; None when it does not look like a grip."""
     count = len(neck.open_strings)
     if isinstance(answer, str):
-        try:
-            frets = Grip.parse(answer).frets
-        except HarmonyError:
-            return None
-        return frets if len(frets) == count and any(fret is not None for fret in frets) else None
+        read = tuple(None if sign in "xX" else int(sign) for sign in _signs(answer))
+        return read if len(read) == count and any(fret is not None for fret in read) else None
     clicks = pairs(answer)
     if clicks:
         return clicked(clicks, neck)
@@ -69,6 +81,46 @@ def frets_of(answer: Written, neck: Neck) -> Frets | None:
         frets = tuple(int(item) if whole(item) else None for item in answer)
         return frets if any(fret is not None for fret in frets) else None
     return None
+
+
+def _signs(text: str) -> list[str]:
+    """The frets and x of a grip as text, whatever stands between them; none when there is anything else."""
+    parts = [part for part in re.split(r"[\s,./|\-–—]+", text.strip(" ()[]").replace("o", "0")) if part]
+    if len(parts) == 1:
+        return list(parts[0]) if re.fullmatch(r"[xX\d]+", parts[0]) else []
+    if not all(re.fullmatch(r"[xX]*\d{0,2}[xX]*", part) for part in parts):
+        return []
+    return [sign for part in parts for sign in re.findall(r"[xX]|\d+", part)]
+
+
+def is_cut_short(text: str) -> bool:
+    """Whether a text is frets and at least one x, but for fewer strings than a neck has.
+
+    >>> is_cut_short("x7958"), is_cut_short("x7958x"), is_cut_short("7958")
+    (True, False, False)
+    """
+    signs = _signs(text)
+    return len(signs) < FEWEST and any(sign in "xX" for sign in signs) and any(sign.isdigit() for sign in signs)
+
+
+def without_x(answer: Written, strings: Sequence[int], chord: Chord, neck: Neck) -> Written:
+    """The grip that frets alone mean on strings that are known; any other answer as it is.
+
+    Digits that are all degrees of the chord, each once, stay degrees, as in 1573.
+
+    >>> c = Chord.parse("Cmaj7")
+    >>> [without_x(a, (5, 4, 3, 2), c, Neck()) for a in ("7958", "12-14-12-13", "3 7 1 5", "x7958x")]
+    ['x7958x', 'x-12-14-12-13-x', '3 7 1 5', 'x7958x']
+    """
+    signs = _signs(answer) if isinstance(answer, str) else []
+    if len(signs) != len(strings) or not all(sign.isdigit() for sign in signs):
+        return answer
+    if sorted(signs) == sorted(degree.lstrip("♭♯") for degree in chord.degrees):
+        return answer
+    frets: list[int | None] = [None] * len(neck.open_strings)
+    for string, sign in zip(strings, signs, strict=True):
+        frets[-string] = int(sign)
+    return str(Grip(tuple(frets)))
 
 
 def whole(value: Written) -> bool:

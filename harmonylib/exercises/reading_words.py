@@ -10,20 +10,19 @@ import re
 from fractions import Fraction
 
 from harmonylib.exercises.reading_grips import whole
+from harmonylib.exercises.reading_signs import NUMBERS, ORDINALS, PARTS, in_signs, replaced
 from harmonylib.exercises.written import Unread, Written, blank, quoted
+from harmonylib.guitar.neck import Neck
 from harmonylib.theory.voicings import INVERSIONS, SPREADS
 
-NUMBER_WORDS = {"root": 0, "first": 1, "second": 2, "third": 3, "1st": 1, "2nd": 2, "3rd": 3, "zero": 0}
-
-
-NUMBER_WORDS |= {"one": 1, "two": 2, "three": 3}
+NUMBER_WORDS = NUMBERS | ORDINALS | {"root": "0", "1st": "1", "2nd": "2", "3rd": "3"}
 
 
 PARTS_OF_BEAT = {"½": "1/2", "⅓": "1/3", "⅔": "2/3", "¼": "1/4", "¾": "3/4"}
 
 
 _PLACE = re.compile(
-    r"(?:bar\s*)?(\d{1,4})(?:\s*[.:]\s*|\s*,?\s*beat\s*|\s+)(\d{1,2})(\s?(?:[½⅓⅔¼¾]|\.\d{1,3}|\d/\d{1,2}))?(?![\d/])",
+    r"(?:(?:bar|measure|m\.)\s*)?(\d{1,4})(?:\s*[.:]\s*|\s*,?\s*(?:on\s*)?beat\s*|\s+)(\d{1,2})(\s?(?:[½⅓⅔¼¾]|\.\d{1,3}|\d/\d{1,2}))?(?![\d/])",
     re.I,
 )
 
@@ -31,28 +30,29 @@ _PLACE = re.compile(
 def inversion(answer: Written) -> int:
     """The inversion an answer names, 0 for root position.
 
-    >>> [inversion(a) for a in ("first inversion", "2nd", 3, "root", "Root Position")]
-    [1, 2, 3, 0, 0]
+    >>> [inversion(a) for a in ("first inversion", "2nd", 3, "root", "it is in Root Position", "inversion 1")]
+    [1, 2, 3, 0, 0, 1]
     """
     if isinstance(answer, tuple) and len(answer) == 1:
         answer = answer[0]
     text = str(answer).lower() if isinstance(answer, (str, int)) and not isinstance(answer, bool) else ""
-    word = re.sub(r"\b(inversion|inv\.?|position|pos\.?|the)", " ", text).strip(" .")
-    found = NUMBER_WORDS.get(word, int(word) if re.fullmatch("[0-3]", word) else None)
-    if found is None:
+    word = re.sub(r"\b(inversion|inv\b\.?|position|pos\b\.?|the|it|is|it's|in)(?!\w)", " ", text).strip(" .!")
+    word = NUMBER_WORDS.get(word, word)
+    if not re.fullmatch("[0-3]", word):
         raise Unread(f"{quoted(answer)} is not an inversion: write {', '.join(INVERSIONS)}, or 0 to 3")
-    return found
+    return int(word)
 
 
 def spread(answer: Written) -> str:
     """The spread an answer names.
 
-    >>> [spread(a) for a in ("Drop 2", "drop-3", 2, "drop 2 & 4", "close position")]
-    ['drop 2', 'drop 3', 'drop 2', 'drop 2 and 4', 'close']
+    >>> [spread(a) for a in ("Drop 2", "drop-3", 2, "drop 2 & 4", "close position", "drop three", "d2", "2/4")]
+    ['drop 2', 'drop 3', 'drop 2', 'drop 2 and 4', 'close', 'drop 3', 'drop 2', 'drop 2 and 4']
     """
     text = str(answer).lower() if isinstance(answer, (str, int)) and not isinstance(answer, bool) else ""
+    text = replaced(text, NUMBERS)
     digits = "".join(re.findall("[0-9]", text))
-    bare = re.sub(r"drop|voicing|and|position|[\s\d&+,\-–/]", "", text)
+    bare = re.sub(r"dropped|drop|voicing|spread|and|position|it is|it's|^d(?=\d)|[\s\d&+,.\-–/]|\ba\b", "", text)
     found = {"2": "drop 2", "3": "drop 3", "24": "drop 2 and 4"}.get(digits) if not bare else None
     if bare in ("close", "closed") and not digits:
         found = "close"
@@ -61,11 +61,41 @@ def spread(answer: Written) -> str:
     return found
 
 
+def string_number(answer: Written, neck: Neck) -> int:
+    """The string an answer names: its number, 1 for the highest, or its open note where only one string has it.
+
+    >>> [string_number(a, Neck()) for a in (5, "string 6", "5th string", "the G string", "low E", "string two", "D")]
+    [5, 6, 5, 3, 6, 2, 4]
+    """
+    text = str(answer).strip() if isinstance(answer, (int, str)) and not isinstance(answer, bool) else ""
+    bare = re.sub(r"\b(?:strings?|the|on|is|it|number|no)\b|root\b|[.:#]", " ", text, flags=re.I).strip()
+    found = re.sub(r"(?<=\d)(?:st|nd|rd|th)$", "", NUMBER_WORDS.get(bare.lower(), bare))
+    if re.fullmatch("[0-9]{1,2}", found):
+        return int(found)
+    named = re.fullmatch(r"(?:(low|lowest|high|highest|top|bottom)\s*)?([A-Ga-g][b#♭♯]?)?", in_signs(bare))
+    count = len(neck.open_strings)
+    names = [str(pitch.name) for pitch in neck.open_strings]
+    letter = (named[2] or "") if named else ""
+    letter = (letter[:1].upper() + letter[1:]).replace("b", "♭").replace("#", "♯")
+    here = [count - place for place, name in enumerate(names) if letter in ("", name)] if named and bare else []
+    if named and named[1] and here:
+        return max(here) if named[1] in ("low", "lowest", "bottom") else min(here)
+    if letter and len(here) > 1:
+        listed = " or ".join(f"string {number}" for number in here)
+        raise Unread(f"{quoted(answer)} may be {listed}: write its number, 1 for the highest")
+    if letter and here:
+        return here[0]
+    raise Unread(f"{quoted(answer)} is not a string: write its number, 1 for the highest")
+
+
 def number(answer: Written, what: str) -> Fraction:
     """A number of quarter notes: whole, decimal, or a fraction such as 3/2 or 1½."""
     if isinstance(answer, (int, float, Fraction)) and not isinstance(answer, bool) and math.isfinite(answer):
         return Fraction(answer).limit_denominator(48)
-    text = answer if isinstance(answer, str) else ""
+    text = (
+        re.sub(r"\s*\b(?:beats?|quarters|quarter notes?)$", "", answer, flags=re.I) if isinstance(answer, str) else ""
+    )
+    text = re.sub(r"\s*\b(?:and\s+)?(?:a\s+)?(?=[½¼])", "", replaced(in_signs(text), PARTS))
     match = re.fullmatch(r"(\d{0,3})\s*([½⅓⅔¼¾])?|(\d{1,3}(?:\.\d{1,4}|/[1-9]\d?)?)", text)
     if not text or not match:
         raise Unread(f"{quoted(answer)} is not {what}: write a number such as 1, 0.5 or 3/2")
@@ -88,7 +118,7 @@ def places(answer: Written) -> list[tuple[int, Fraction]]:
         if len(answer) == 2 and whole(answer[0]) and (whole(answer[1]) or type(answer[1]) in (float, Fraction)):
             return [(int(answer[0]), number(answer[1], "a beat"))]
         return [place for item in answer if not blank(item) for place in places(item)]
-    text = answer if isinstance(answer, str) else ""
+    text = in_signs(answer) if isinstance(answer, str) else ""
     found = [(int(m[1]), Fraction(m[2]) + _part(m[3])) for m in _PLACE.finditer(text)]
     if not found or re.sub(r"[\s,;]|and", "", _PLACE.sub("", text)):
         raise Unread(f"{quoted(answer)} is not a place: write bar and beat, as in 2.1 or bar 2, beat 1")

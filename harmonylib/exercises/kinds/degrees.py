@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -12,6 +13,7 @@ from harmonylib.exercises import reading_notes, written
 from harmonylib.exercises.base import Exercise, Menu
 from harmonylib.exercises.comparing import Verdict, far, text_of, word
 from harmonylib.exercises.draws import draw_chord
+from harmonylib.exercises.reading_signs import in_signs
 from harmonylib.exercises.written import Unread, Written
 from harmonylib.guitar.neck import Neck
 from harmonylib.theory.chords import Chord
@@ -20,6 +22,14 @@ from harmonylib.theory.families import interval
 from harmonylib.theory.pitch import Name, Pitch, spell
 from harmonylib.theory.tones import DEGREE_WORDS, degree_of
 from harmonylib.wording import joined, many
+
+DIMINISHED = re.compile(r"\s*(?:diminished|dim)\.?(?:\s*(?:seventh|7th|7))?(?!\w)", re.I)
+
+NO = re.compile(
+    r"(?:it is |it's |is )?"
+    r"(?:no|none|not|outside|foreign(?: note)?|(?:no|not(?: a| in the)?|non-?) ?chord(?: tone)?)"
+)
+"""How one says that a note is foreign to a chord."""
 
 THREE = ("Cdim7", "C♯dim7", "Ddim7")
 """The three diminished sevenths, each under one of its four names."""
@@ -99,17 +109,7 @@ class Degree(Exercise):
         if isinstance(answer, tuple) and len(answer) == 1:
             answer = answer[0]
         text = answer.lower().strip(" .!") if isinstance(answer, str) else answer
-        words = {name: degree for degree, name in DEGREE_WORDS.items()} | {"root": "1", "major third": "3"}
-        words |= {"perfect fifth": "5", "perfect fourth": "4", "major sixth": "6", "major ninth": "9"}
-        if answer is False or text in (
-            "no",
-            "foreign",
-            "none",
-            "not in the chord",
-            "not",
-            "no chord tone",
-            "foreign note",
-        ):
+        if answer is False or (isinstance(text, str) and NO.fullmatch(text)):
             if self._degree is None:
                 return [], []
             if self._only_a_fill:
@@ -117,8 +117,7 @@ class Degree(Exercise):
             return [f"{self._name} is in {self._chord}: {far(self._name, self._chord)}"], []
         if answer is True or text in ("yes", "chord tone"):
             raise Unread("which degree is it, then? write it, as in 5 or b3")
-        found = words.get(text.removeprefix("the "), "") if isinstance(text, str) else ""
-        found = found or reading_notes.degree(answer)
+        found = reading_notes.degree(answer, self._chord)
         semitones = interval(found)[1] % 12
         if semitones != self._distance:
             above_root = f"{many(semitones, 'semitone')} above {self._chord.root}"
@@ -267,7 +266,8 @@ def _diminished(value: Written, neck: Neck) -> Name:
     """The root of the diminished seventh an answer names: a symbol, its root alone, or its four notes."""
     try:
         if isinstance(value, str):
-            text = value[:1].upper() + value[1:]
+            text = in_signs(DIMINISHED.sub(" °", value)).replace(" °", "dim7")
+            text = text[:1].upper() + text[1:]
             symbol = Chord.parse(text)
             if symbol.kind in ("dim7", "dim", "") and not symbol.extensions:
                 return symbol.root

@@ -9,49 +9,18 @@ from itertools import combinations
 from typing import Any
 
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises import reading_grips, reading_notes, written
+from harmonylib.exercises import reading_grips, reading_notes
 from harmonylib.exercises.base import Exercise
 from harmonylib.exercises.comparing import Verdict, compare_voices, four_notes, text_of, what_is, word
 from harmonylib.exercises.draws import draw_chord, draw_grip
 from harmonylib.exercises.reading_notes import Given
-from harmonylib.exercises.written import Unread, Written
+from harmonylib.exercises.written import Written
 from harmonylib.guitar.grips import Grip
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.pitch import Name, Pitch
 from harmonylib.theory.tones import degree_of
 from harmonylib.theory.voicings import Voicing, known, voice
 from harmonylib.wording import counted, joined
-
-STRING_WORDS = dict(zip("fir seco thi four fif six seven".split(), "1234567", strict=True))
-
-
-STRING_WORDS |= dict(zip("one two three five".split(), "1235", strict=True))
-"""Number words, ordinals without their ending."""
-
-
-def string_number(value: Written) -> int:
-    text = str(value).lower().replace("string", "").strip(" .") if isinstance(value, (int, str)) else ""
-    text = text.removesuffix("th").removesuffix("rd").removesuffix("nd").removesuffix("st")
-    text = STRING_WORDS.get(text, text)
-    if not text.isascii() or not text.isdigit() or len(text) > 2:
-        raise Unread(f"{written.quoted(value)} is not a string: write its number, 1 for the highest")
-    return int(text)
-
-
-def string_and_spread(text: str) -> dict[Written, Written]:
-    """The parts of “5, drop 2” or “drop 2, string 5”."""
-    lower = text.lower()
-    for sign in ("drop", "close"):
-        at = lower.find(sign)
-        if at < 0:
-            continue
-        before, after = lower[:at].strip(" ,;:"), lower[at:]
-        if before:
-            return {"root": before.removeprefix("root").strip(" :,"), "spread": after}
-        spread, _, rest = after.partition("," if "," in after else "string")
-        return {"root": rest.removeprefix("root").strip(" :,") or None, "spread": spread.strip(" ,")}
-    root, _, rest = lower.replace(",", " ").strip().partition(" ")
-    return {"root": root, "spread": rest or None} if root.isdigit() else {"root": lower, "spread": None}
 
 
 @dataclass(frozen=True, repr=False)
@@ -146,6 +115,8 @@ class FindGrips(Exercise):
         return list(self._grips)
 
     def judge(self, answer: Written) -> Verdict:
+        if self.strings:
+            answer = reading_grips.without_x(answer, tuple(map(int, self.strings)), self._chord, self.neck)
         given = dict.fromkeys(str(grip) for grip in reading_grips.grips(answer, self.neck) if grip)
         faults, remarks = [], []
         for text in given:

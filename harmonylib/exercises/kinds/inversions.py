@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import random
+import re
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises import reading_notes, reading_words, written
+from harmonylib.exercises import reading_grips, reading_notes, reading_words, written
 from harmonylib.exercises.base import Exercise, Menu
 from harmonylib.exercises.comparing import Verdict, compare_voices, four_notes, text_of, voicing_of, word
 from harmonylib.exercises.draws import draw_grip
-from harmonylib.exercises.kinds.grips import string_and_spread, string_number
 from harmonylib.exercises.written import Unread, Written
 from harmonylib.guitar.grips import Grip
 from harmonylib.pictures.neck import Mark, neck_picture
@@ -173,6 +173,7 @@ class NextInversion(_OnGrip):
 
     def judge(self, answer: Written) -> Verdict:
         after, grip = self._next[0]
+        answer = reading_grips.without_x(answer, grip.strings, after.chord, self.neck)
         given = reading_notes.notes(answer, after.chord, self.neck)
         faults, remarks = compare_voices(given, after)
         if not faults and given.grip:
@@ -185,6 +186,25 @@ class NextInversion(_OnGrip):
         if faults and not compare_voices(given, self._voicing)[0]:
             faults.append("that is the grip you start from")
         return faults, remarks
+
+
+_SPREAD = re.compile(
+    r"(?:spread\s*:?\s*)?\b(?:(?:drop(?:ped)?|d(?=\d))[\s-]*(?:2|3|two|three)?(?:\s*(?:and|&|\+|/)?\s*(?:4|four))?|closed?"
+    r"(?:\s*position)?)",
+    re.I,
+)
+_AROUND = re.compile(r"\b(?:with|and|the root|root|on|in)\b|[,;:/]", re.I)
+
+
+def _string_and_spread(text: str) -> dict[Written, Written]:
+    """The parts of “5, drop 2”, “drop 2 with the root on the G string” or “root 4, spread drop 3”."""
+    sign = _SPREAD.search(text)
+    if sign is None:
+        root, _, rest = text.replace(",", " ").strip().partition(" ")
+        return {"root": root, "spread": rest or None} if root.isdigit() else {"root": text, "spread": None}
+    root = _AROUND.sub(" ", f"{text[: sign.start()]} {text[sign.end() :]}").strip(" .")
+    spread = sign[0].lower().removeprefix("spread").strip(" :")
+    return {"root": root or None, "spread": spread}
 
 
 @dataclass(frozen=True, repr=False)
@@ -242,7 +262,7 @@ class FindRoot(_OnGrip):
 
     def judge(self, answer: Written) -> Verdict:
         if isinstance(answer, str):
-            answer = string_and_spread(answer)
+            answer = _string_and_spread(answer)
         if (
             isinstance(answer, tuple)
             and isinstance(answer[0], str)
@@ -257,7 +277,7 @@ class FindRoot(_OnGrip):
         if written.blank(string):
             faults.append("the string of the root is still to be written")
         else:
-            found = string_number(string)
+            found = reading_words.string_number(string, self.neck)
             degrees = dict(zip(self._grip.strings, zip(v.degrees, v.pitches, strict=True), strict=True))
             if found not in degrees:
                 faults.append(f"string {found} is not played; asked is the string that sounds {v.chord.root}")
