@@ -49,6 +49,7 @@ ROOMS = {
     ),
     "classroom.sheets": ("sheet",),
     "classroom.worksheets": ("write_worksheet",),
+    "classroom.handing": ("hand_in",),
     "classroom.marking": ("mark",),
     "classroom.marks": ("overview", "summary"),
     "classroom.difficulty": ("formula",),
@@ -79,11 +80,11 @@ def __getattr__(name: str) -> object:
     return found
 
 
-def _asked(task: object) -> dict[str, Any]:
+def _asked(task: object, **how: Any) -> dict[str, Any]:
     """What a notebook shows an exercise with: a box to answer in. Elsewhere it is nothing, and no widget is fetched."""
     if not import_module("harmonylib.exercises.progress").in_notebook():
         return {}
-    return dict(import_module("widgets.asking").asked(task))
+    return dict(import_module("widgets.asking").asked(task, **how))
 
 
 def __dir__() -> list[str]:

@@ -75,7 +75,7 @@ class AnswerBox(ipywidgets.VBox):
     task: the exercise. tally: where answers are counted, if anywhere.
     left_handed, theme: as for `neck_picture`.
     state: a dict of yours that keeps what was written when the cell runs again.
-    keep: called with the answer whenever that has changed; the box then stays with its exercise and offers no other.
+    keep: called with the text of the answer whenever that has changed; such a box offers no other exercise.
 
     Raises `HarmonyError` for what is no exercise, tally or theme.
 
@@ -97,7 +97,7 @@ class AnswerBox(ipywidgets.VBox):
         left_handed: bool = False,
         theme: str | None = None,
         state: MutableMapping[str, Any] | None = None,
-        keep: Callable[[Any], object] | None = None,
+        keep: Callable[[str], object] | None = None,
     ) -> None:
         if not isinstance(task, Exercise):
             raise HarmonyError(f"{written.quoted(type(task).__name__)} is no exercise: give one such as spell('Ebm7')")
@@ -175,7 +175,7 @@ class AnswerBox(ipywidgets.VBox):
             self._state[name] = getattr(self.form, name)
         self._state["hints"], self._state["number"] = len(self.form.hints), self._number
         if self._told:
-            self._told(self.answer)
+            self._told(self.form.answer)
 
     def _count(self) -> None:
         right, tried = self._tally.of(self._task) if self._tally is not None else (False, 0)

@@ -19,8 +19,10 @@ _shown: dict[str, tuple[int, dict[str, tuple[AnswerBox, dict[str, Any]]]]] = {}
 """By cell: the number of the run that showed boxes there, and the boxes with what was written in them, by exercise."""
 
 
-def asked(task: Exercise, keep: Callable[[Any], object] | None = None) -> dict[str, Any]:
+def asked(task: Exercise, keep: Callable[[str], object] | None = None, answer: str = "") -> dict[str, Any]:
     """The view of a box for an exercise that a cell shows, counted in the learner's own tally.
+
+    `keep` is called with every answer, `answer` is what stands there at first.
 
     When the cell runs again, what was written stands there again, and its boxes of before are freed.
     """
@@ -34,6 +36,8 @@ def asked(task: Exercise, keep: Callable[[Any], object] | None = None) -> dict[s
     name = str(task.as_data())
     state = states.get(name, {})
     box = AnswerBox(task, kept_tally(), state=state, keep=keep)
+    if answer and not box.form.answer:
+        box.form.answer = answer
     _shown[cell] = run, {**boxes, name: (box, state)}
     return {VIEW: box._repr_mimebundle_()[VIEW]}
 

@@ -78,7 +78,7 @@ class Exercise:
     examples: ClassVar[tuple[str, ...]] = ()
     grips: ClassVar[Literal["", "one", "several", "last"]] = ""
     blank_necks: ClassVar[int] = 0
-    shown_by: ClassVar[Callable[[Exercise], Mapping[str, Any]]] = staticmethod(lambda task: {})
+    shown_by: ClassVar[Callable[..., Mapping[str, Any]]] = staticmethod(lambda task, **how: {})
     neck: Neck = field(default=Neck(), kw_only=True)
 
     def __init_subclass__(cls) -> None:
@@ -197,10 +197,10 @@ class Exercise:
                 made[item.name] = getattr(self, item.name)
         return made
 
-    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, Any]:
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None, **how: Any) -> dict[str, Any]:
         drawing = self.picture.svg if self.picture else ""
         still = f"<p>{escape(self.question)}</p>{drawing}<p><em>{CLOSED}</em></p>"
-        return {**Exercise.shown_by(self), "text/html": still, "text/plain": self.question}
+        return {**Exercise.shown_by(self, **how), "text/html": still, "text/plain": self.question}
 
     def __repr__(self) -> str:
         return self.question
