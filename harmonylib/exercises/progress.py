@@ -1,7 +1,7 @@
 """A learner's progress: a tally that is kept from day to day in a file of their own.
 
 Conventions
-- The file is `my_progress.json` in the folder a chapter is opened in; HARMONYLIB_PROGRESS names another folder, and
+- The file is `progress.json` in the folder a chapter is opened in; HARMONYLIB_PROGRESS names another folder, and
   “off” keeps nothing. Outside a notebook nothing is kept unless a folder is named.
 - What another chapter has counted meanwhile is read before something is added. A file that cannot be read is left as it
   is; counting then goes on without it, and `progress()` says so.
@@ -21,7 +21,7 @@ from harmonylib.exercises.catalogue import KINDS
 from harmonylib.exercises.tally import Tally, kind_of
 from harmonylib.wording import many
 
-VARIABLE, FILE = "HARMONYLIB_PROGRESS", "my_progress.json"
+VARIABLE, FILE = "HARMONYLIB_PROGRESS", "progress.json"
 
 NOTHING = "Nothing tried yet: what you answer is counted here from day to day."
 

@@ -15,13 +15,14 @@ from __future__ import annotations
 import random
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import InitVar, dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property, lru_cache
 from typing import Any
 
 from harmonylib.arranging.arrange import arrange
-from harmonylib.arranging.arrangement import Arrangement, Choice
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises import reading_notes, written
 from harmonylib.exercises.base import Exercise
@@ -33,6 +34,7 @@ from harmonylib.theory.families import interval
 from harmonylib.theory.pitch import Name
 from harmonylib.theory.tones import degree_of
 from harmonylib.theory.voicings import Voicing
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.metre import Bar, beat_text
 from harmonylib.tunes.reading import read as read_file
 from harmonylib.tunes.reading import read_text
@@ -99,7 +101,8 @@ class TuneExercise(Exercise):
     """An exercise on some bars of a tune.
 
     `tune` is a file name or ABC text (empty: invented from `key`, `level` and `seed`), `key` a key to move it to,
-    `tempo` quarter notes a minute (0: the tune's own), `density` one of `arranging.DENSITIES`.
+    `tempo` quarter notes a minute (0: the tune's own), `density` one of `arranging.density.DENSITIES`. Where bars are
+    asked, ``bars="B"`` says first and last at once.
     """
 
     tune: str = ""
@@ -108,8 +111,15 @@ class TuneExercise(Exercise):
     seed: int = field(default=0, kw_only=True)
     tempo: int = field(default=0, kw_only=True)
     density: str = field(default="every", kw_only=True)
+    bars: InitVar[WhichBars] = field(default=None, kw_only=True)
 
-    def __post_init__(self) -> None:
+    def __post_init__(self, bars: WhichBars) -> None:
+        if bars is not None:
+            if not hasattr(self, "first"):
+                raise HarmonyError(f"bars {written.quoted(bars)}: {self.about} takes no bars")
+            chosen = bars_meant(self.source, bars)
+            object.__setattr__(self, "first", chosen[0].number)
+            object.__setattr__(self, "last", chosen[-1].number)
         for name in ("level", "seed", "tempo", *(n for n in ("bar", "first", "last", "call") if hasattr(self, n))):
             if type(getattr(self, name)) is not int:
                 raise HarmonyError(f"{name} {written.quoted(getattr(self, name))}: give a whole number")
