@@ -114,8 +114,7 @@ def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
     head = True
     voices: dict[str, list[str]] = {}
     clefs: dict[str, str] = {}
-    voice = "1"
-    title = composer = section = ""
+    voice, title, composer, section = "1", "", "", ""
     graces = overlays = notes = 0
     for line in lines:
         match = _ABC_FIELD.match(line)
@@ -159,18 +158,24 @@ def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
         sheet.remarks.append(f"grace notes are left out ({graces})")
     if overlays:
         sheet.remarks.append("second voices inside a bar (&) are left out")
+    opening = _abc_opening(fields, clefs.get(next(iter(voices), ""), ""), sheet)
+    propagation = next((line for line in lines if line.startswith("%%propagate-accidentals")), "")
+    return [f"{propagation}{opening}" + "".join(v) for v in voices.values()]
+
+
+def _abc_opening(fields: dict[str, str], clef: str, sheet: Sheet) -> str:
+    """Metre, unit length and key, with which every voice starts."""
     metre, length = _abc_field("M", fields["M"]) or "\nM:4/4\n", _abc_field("L", fields["L"])
     if not length and not re.search(r"\d/", metre):
         length = "\nL:1/8\n"
     key = _abc_field("K", fields["K"])
     if not key:
         sheet.remarks.append("there is no key signature: it is read as one without sharps or flats")
-    if re.search(r"-8(?!\d)", fields["K"] + clefs.get(next(iter(voices), ""), "")):
+    if re.search(r"-8(?!\d)", fields["K"] + clef):
         sheet.note_move = (-7, -12)  # the clef of a part that sounds an octave lower
     if fields["M"].strip().lower() == "none":
         sheet.pick_up, sheet.free = False, True
-    propagation = next((line for line in lines if line.startswith("%%propagate-accidentals")), "")
-    return [f"{propagation}{metre}{length}{key or chr(10) + 'K:C' + chr(10)}" + "".join(v) for v in voices.values()]
+    return f"{metre}{length}{key}" if key else f"{metre}{length}\nK:C\n"
 
 
 def _abc_field(tag: str, value: str) -> str:
@@ -245,7 +250,6 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
     bar = _fresh_bar(at, metre, fifths, "")
     carried = _Carried(voice)
     tied: tuple[Pitch, ...] = ()
-
     coming = ""  # a section named inside a bar opens with the next one
 
     def close() -> None:
@@ -262,10 +266,7 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
                 beats, unit = token.data.split("/")
                 metre, groups = (int(beats), int(unit)), ()
             elif token.isKey():
-                fifths, mode = token.getKeySignatureParameters()
-                fifths = (fifths + 7) % 12 - 7 if abs(fifths) > 7 else fifths
-                if sheet.mode is None and mode:
-                    sheet.mode = MODE_NAMES.get(mode.lower(), "major")
+                fifths = _key_signature(token, sheet)
             elif token.tag == "N" and token.data.startswith("!rest"):
                 for _ in range(min(int(token.data[5:]), 200)):
                     at += Fraction(4 * metre[0], metre[1])
@@ -284,11 +285,7 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
         elif isinstance(token, abcFormat.ABCNote):
             for text in token.chordSymbols:
                 bar = _abc_text(text, at, bar, sheet)
-            length = fraction(token.quarterLength)
-            if token.activeTuplet is not None:
-                length *= Fraction(token.activeTuplet.numberNotesNormal, token.activeTuplet.numberNotesActual)
-            if not 0 <= length <= LONGEST:
-                raise HarmonyError(f"a note of {float(length):g} quarter notes is out of range (0–{LONGEST})")
+            length = _length(token)
             single: list[Any] = token.subTokens if isinstance(token, abcFormat.ABCChord) else [token]
             into = tied if token.tie in ("stop", "continue") else ()
             pitches = [carried.pitch(note.src, fifths, into) for note in single if note.pitchName]
@@ -299,6 +296,24 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
     countable(quarters=at)
     if len(sheet.bars) == 1:
         _count_out(sheet)
+
+
+def _key_signature(token: Any, sheet: Sheet) -> int:
+    """The sharps (flats below 0) of a key field; the first field that tells the mode tells that of the tune."""
+    fifths, mode = token.getKeySignatureParameters()
+    if sheet.mode is None and mode:
+        sheet.mode = MODE_NAMES.get(mode.lower(), "major")
+    return (fifths + 7) % 12 - 7 if abs(fifths) > 7 else int(fifths)
+
+
+def _length(token: Any) -> Fraction:
+    """How long a note or rest lasts, in quarter notes, its tuplet counted in."""
+    length = fraction(token.quarterLength)
+    if token.activeTuplet is not None:
+        length *= Fraction(token.activeTuplet.numberNotesNormal, token.activeTuplet.numberNotesActual)
+    if not 0 <= length <= LONGEST:
+        raise HarmonyError(f"a note of {float(length):g} quarter notes is out of range (0–{LONGEST})")
+    return length
 
 
 def _fresh_bar(onset: Fraction, metre: tuple[int, int], fifths: int, ending: str) -> Bar:
