@@ -100,6 +100,14 @@ def own(projected: Callable[..., str], tmp_path_factory: pytest.TempPathFactory)
 
 
 @pytest.fixture(scope="module")
+def short(projected: Callable[..., str], tmp_path_factory: pytest.TempPathFactory) -> str:
+    """A chapter that runs in no time, on a server of its own."""
+    folder = tmp_path_factory.mktemp("short")
+    write_notebook(folder / "01_short.ipynb", ["print('one')", "import time\ntime.sleep(1)\nprint('two')"])
+    return projected([], folder)
+
+
+@pytest.fixture(scope="module")
 def wall(opened: Callable[..., Watched]) -> Callable[[str], Watched]:
     """A function that gives an address as it stands on the wall; tests that follow each other share one visit."""
     last: dict[str, Watched] = {}
@@ -309,3 +317,34 @@ def test_every_visit_has_a_kernel_of_its_own_and_leaving_frees_it(opened: Callab
     pages[0].wait_for_selector(".contents")
     pages[0].wait_for_function("async id => (await fetch(`/api/kernels/${id}`)).status === 404", arg=one)
     assert pages[1].evaluate(alive, other) == 200
+ALIVE = """async kernels => (await Promise.all(kernels.map(kernel => fetch(`/api/kernels/${kernel}`))))
+    .map(answer => answer.status).join() === kernels.map(() => '%s').join()"""
+
+
+@pytest.mark.parametrize("leave", ["close", "close early", "reload", "go back"])
+def test_a_kernel_ends_with_its_page(leave: str, chromium: Any, opened: Callable[..., Watched], short: str) -> None:
+    """Visits come without a cookie, as from a bookmark; a page may go before its chapter has run."""
+    stays = opened(at(short, "01_short.ipynb")).page
+    kernel = stays.locator("body").get_attribute("data-kernel")
+    gone = []
+    for _ in range(2):
+        page = chromium.new_context().new_page()
+        page.goto(at(short, "01_short.ipynb"), wait_until="commit")
+        gone.append(page.locator("body").get_attribute("data-kernel"))
+        if leave == "close early":
+            assert not page.locator(".step.now").count()
+        else:
+            page.wait_for_selector(".step.now", timeout=60_000)
+        if leave == "reload":
+            page.reload()
+            gone.append(page.locator("body").get_attribute("data-kernel"))
+        if leave == "go back":
+            page.get_by_role("link", name="Contents").click()
+            page.wait_for_selector(".contents")
+        page.context.close()
+    assert len({*gone, kernel}) == len(gone) + 1
+    stays.wait_for_function(ALIVE % 404, arg=gone)
+    assert stays.evaluate(ALIVE % 200, [kernel])
+    stays.context.close()
+
+

@@ -30,6 +30,7 @@ from harmonylib.score.engraving import LINE_MM, PROJECTOR_MM
 TEMPLATES = Path(__file__).parent / "jupyter"
 PORT = 8866
 SKIP = "projector-skip"
+FORSAKEN_S = 300  # a browser that dies says no farewell: its kernel ends after so long without a page
 REMARK = 160  # prose of fewer letters that leads to nothing is a remark on what stands above it
 
 # pixels and letters in a window of 1280 by 720, as style sheet and themes make them
@@ -175,7 +176,8 @@ def serve(folder: Path, *, dark: bool = False, port: int = PORT, browser: bool =
         page_config["chapters"] = contents(folder)
         return page_config
 
-    def in_steps(_: object, *, notebook: Any, cwd: str) -> Any:
+    def in_steps(visit: Any, *, notebook: Any, cwd: str) -> Any:
+        _ = visit.xsrf_token  # asking for it sets the cookie, without which the farewell of the page is refused
         notebook.cells = [type(notebook)(cell) for cell in cut(notebook.cells)]
         return notebook
 
@@ -185,6 +187,7 @@ def serve(folder: Path, *, dark: bool = False, port: int = PORT, browser: bool =
     settings.VoilaConfiguration.update(template="projector", theme="dark" if dark else "light", classic_tree=True)
     settings.VoilaConfiguration.update(allow_template_override="NO", allow_theme_override="NO", show_tracebacks=True)
     settings.VoilaConfiguration.update(page_config_hook=with_contents, prelaunch_hook=in_steps)
+    settings.MappingKernelManager.update(cull_idle_timeout=FORSAKEN_S, cull_interval=FORSAKEN_S // 5)
     settings.VoilaExecutor.coalesce_streams = True  # what a cell prints is one text, however it arrives
     print(f"The course is at http://127.0.0.1:{port}/ for the projector; Ctrl+C here stops it.", flush=True)
     Voila.launch_instance(argv=[], config=settings)

@@ -3,7 +3,17 @@
 
 const FORWARD = ["ArrowRight", "PageDown"];
 const BACKWARD = ["ArrowLeft", "PageUp"];
-const CONTROLS = "input, select, textarea, audio, summary, [role=application], [role=slider], .noUi-handle, .block-player";
+const CONTROLS = "input, select, textarea, audio, [role=application], [role=slider], .noUi-handle, .block-player";
+
+// the kernel ends with the page, also while the chapter still runs
+window.addEventListener("pagehide", () => {
+  const { kernel, baseUrl } = document.body.dataset;
+  if (!kernel) return;
+  const farewell = new FormData();
+  farewell.append("_xsrf", /\b_xsrf=([^;]*)/.exec(document.cookie)?.[1] ?? "");
+  navigator.sendBeacon(`${baseUrl}api/shutdown/${kernel}`, farewell);
+});
+window.addEventListener("pageshow", (event) => event.persisted && location.reload()); // its kernel is gone
 
 window.voila_heartbeat = () => {};
 window.display_cells = () => {}; // Voila's script would show its own frame
