@@ -198,6 +198,53 @@ def test_steps_go_by_buttons_keys_and_address(wall: Callable[[str], Watched], co
     assert page.get_by_role("button", name="Next").is_disabled()
 
 
+def test_keys_go_to_any_step_leave_a_control_and_darken_the_wall(wall: Callable[[str], Watched], own: str) -> None:
+    page = wall(at(own, "01_alive.ipynb")).page
+    total, press = page.locator(".step").count(), page.keyboard.press
+    press("End")
+    assert place(page) == f"Step {total} of {total}"
+    press("Home")
+    assert place(page) == f"Step 1 of {total}"
+    press("2")
+    assert page.inner_text(".told") == "Enter: step 2"
+    press("Enter")
+    assert place(page) == f"Step 2 of {total}"
+    assert page.inner_text(".told") == ""
+    press("1")
+    press("Escape")
+    press("Enter")
+    assert place(page) == f"Step 2 of {total}"  # Escape takes the number back
+    for digit in "999":
+        press(digit)
+    press("Enter")
+    assert place(page) == f"Step {total} of {total}"
+    press("1")
+    press("Enter")
+
+    page.wait_for_selector(".step.now .noUi-handle")
+    page.locator(".step.now .noUi-handle").first.focus()
+    press("ArrowRight")
+    press("Home")
+    assert place(page) == f"Step 1 of {total}"  # these keys were the slider's
+    assert page.inner_text(".told") == "Esc: the arrows turn pages again"
+    press("Escape")
+    assert page.inner_text(".told") == ""
+    press("ArrowRight")
+    assert place(page) == f"Step 2 of {total}"
+
+    dark = page.locator(".dark")
+    for lighten in (lambda: press("b"), lambda: press("PageDown"), lambda: press("Escape"), dark.click):
+        press("b")
+        box = dark.bounding_box()
+        assert (box["width"], box["height"]) == (1280, 720)
+        assert dark.evaluate("e => getComputedStyle(e).backgroundColor") == "rgb(0, 0, 0)"
+        lighten()
+        assert dark.is_hidden()
+        assert place(page) == f"Step 2 of {total}"
+    press("PageUp")
+    assert place(page) == f"Step 1 of {total}"
+
+
 def test_a_link_opens_its_step(opened: Callable[..., Watched], own: str) -> None:
     assert place(ready(opened(at(own, "01_alive.ipynb#step-2")))).startswith("Step 2 of ")
 
@@ -305,18 +352,6 @@ def test_a_fault_is_told_in_its_own_words_and_ends_the_chapter(opened: Callable[
     assert "never reached" not in shown
 
 
-def test_every_visit_has_a_kernel_of_its_own_and_leaving_frees_it(opened: Callable[..., Watched], own: str) -> None:
-    pages = [ready(opened(at(own, "01_alive.ipynb"))) for _ in range(2)]
-    configured = "JSON.parse(document.getElementById('jupyter-config-data').textContent).kernelId"
-    one, other = (page.evaluate(configured) for page in pages)
-    assert one != other
-    alive = "async id => (await fetch(`/api/kernels/${id}`)).status"
-    pages[0].wait_for_selector(".noUi-handle", state="attached")  # Voila's script is up, which tells of the leaving
-    assert pages[1].evaluate(alive, one) == 200
-    pages[0].get_by_role("link", name="Contents").click()
-    pages[0].wait_for_selector(".contents")
-    pages[0].wait_for_function("async id => (await fetch(`/api/kernels/${id}`)).status === 404", arg=one)
-    assert pages[1].evaluate(alive, other) == 200
 ALIVE = """async kernels => (await Promise.all(kernels.map(kernel => fetch(`/api/kernels/${kernel}`))))
     .map(answer => answer.status).join() === kernels.map(() => '%s').join()"""
 
@@ -348,3 +383,15 @@ def test_a_kernel_ends_with_its_page(leave: str, chromium: Any, opened: Callable
     stays.context.close()
 
 
+def test_every_visit_has_a_kernel_of_its_own_and_leaving_frees_it(opened: Callable[..., Watched], own: str) -> None:
+    pages = [ready(opened(at(own, "01_alive.ipynb"))) for _ in range(2)]
+    configured = "JSON.parse(document.getElementById('jupyter-config-data').textContent).kernelId"
+    one, other = (page.evaluate(configured) for page in pages)
+    assert one != other
+    alive = "async id => (await fetch(`/api/kernels/${id}`)).status"
+    pages[0].wait_for_selector(".noUi-handle", state="attached")  # Voila's script is up, which tells of the leaving
+    assert pages[1].evaluate(alive, one) == 200
+    pages[0].get_by_role("link", name="Contents").click()
+    pages[0].wait_for_selector(".contents")
+    pages[0].wait_for_function("async id => (await fetch(`/api/kernels/${id}`)).status === 404", arg=one)
+    assert pages[1].evaluate(alive, other) == 200
