@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import subprocess
 import sys
 from collections.abc import Sequence
 from contextlib import suppress
@@ -17,8 +16,6 @@ from typing import NoReturn, TextIO
 
 from harmonylib.errors import HarmonyError
 
-CHAPTERS = Path(__file__).resolve().parent.parent / "chapters"
-FIRST_CHAPTER = "00_start_here.ipynb"
 LONGEST_LINE = 1000
 """Letters of a complaint; of a longer one, which quotes a very long name, begin and end are shown."""
 
@@ -50,7 +47,9 @@ def parser() -> argparse.ArgumentParser:
         description="Read a lead sheet (MusicXML or ABC), arrange it in block chords and write it as MusicXML, MIDI, "
         "PDF and CSV; print every note with its grip and the reason for it.",
     )
-    arrange.add_argument("tune", metavar="TUNE", help="a .musicxml, .xml, .mxl or .abc file with chord symbols")
+    arrange.add_argument(
+        "tune", metavar="TUNE", nargs="?", help="a .musicxml, .xml, .mxl or .abc file with chord symbols (the demo's)"
+    )
     arrange.add_argument("--out", metavar="DIR", default=".", help="folder for the four files (default: this one)")
     arrange.add_argument("--number", metavar="N", type=int, default=1, help="which tune of an ABC book (default: 1)")
     arrange.add_argument(
@@ -147,12 +146,19 @@ def parser() -> argparse.ArgumentParser:
     course = commands.add_parser(
         "course",
         help="open the course in JupyterLab, or large and without code for a projector",
-        description="Open the course in JupyterLab. With --projector, show it large, step by step and without code.",
+        description="Lay the course into a folder of your own and open it in JupyterLab; what you have changed there "
+        "is never overwritten. With --projector, show it large, step by step and without code.",
+        epilog="What follows -- goes to Jupyter, as in: course --no-browser -- --ip=0.0.0.0",
     )
+    course.add_argument("--folder", metavar="DIR", help="your folder (default: block-chords in this one)")
+    course.add_argument("--reset", metavar="NN", type=int, help="lay chapter NN afresh; yours is kept under a date")
+    course.add_argument("--here", action="store_true", help="open the course itself, to edit it for everyone")
     course.add_argument("--projector", action="store_true", help="show it large and without code, for a class")
     course.add_argument("--dark", action="store_true", help="with --projector: light on dark")
     course.add_argument("--port", metavar="N", type=int, help="port of the server on this machine")
     course.add_argument("--no-browser", action="store_true", help="serve it, and leave the browser to you")
+    course.add_argument("--allow-root", action="store_true", help="go on as root, as in a container")
+    course.add_argument("jupyter", nargs="*", metavar="-- ARGUMENT", help="arguments for Jupyter itself")
     course.set_defaults(run=_course)
     return top
 
@@ -237,6 +243,7 @@ def _arrange(options: argparse.Namespace) -> int:
         from harmonylib.answering.respond import respond
         from harmonylib.arranging.arrange import arrange
         from harmonylib.arranging.checking import check
+        from harmonylib.classroom.shipped import demo_tune
         from harmonylib.files import safe_stem
         from harmonylib.guitar.neck import Neck
         from harmonylib.score.tables import text
@@ -244,7 +251,8 @@ def _arrange(options: argparse.Namespace) -> int:
         from harmonylib.tunes.reading import read
 
         neck = Neck(options.tuning, options.frets, options.scale, options.reach, options.capo)
-        tune = read(options.tune, options.number)
+        path = Path(options.tune) if options.tune is not None else demo_tune()
+        tune = read(path, options.number)
         progress.update()
         progress.set_description("arranging", refresh=False)
         arrangement = arrange(
@@ -256,7 +264,7 @@ def _arrange(options: argparse.Namespace) -> int:
         faults = [*check(arrangement), *check_answers(arrangement)]
         progress.update()
         progress.set_description("engraving", refresh=False)
-        stem = safe_stem(Path(options.tune).stem + (f"_{options.number}" if options.number > 1 else ""))
+        stem = safe_stem(path.stem + (f"_{options.number}" if options.number > 1 else ""))
         files = write_files(arrangement, options.out, stem, options.paper, options.sound or "")
         progress.update()
     _say(text(arrangement))
@@ -318,29 +326,34 @@ def _python() -> str:
 
 def _course(options: argparse.Namespace) -> int:
     """The course in JupyterLab at its first chapter, or on the projector."""
-    first = CHAPTERS / FIRST_CHAPTER
-    if not first.is_file():
-        raise HarmonyError(
-            f"no chapters beside the library ({FIRST_CHAPTER} is missing): run this from a full checkout"
-        )
+    from harmonylib.classroom.opening import check_port, check_root, open_lab, own_copy, told
+    from harmonylib.classroom.shipped import course_folder
+
+    if options.dark and not options.projector:
+        raise HarmonyError("--dark goes with --projector; JupyterLab has its own setting for dark pages")
+    if options.jupyter and (options.projector or not options.jupyter[0].startswith("-")):
+        raise HarmonyError(f"{options.jupyter[0]!r}: only what is meant for JupyterLab stands here, after --")
+    if options.here and (options.folder is not None or options.reset is not None):
+        raise HarmonyError("--here opens the course itself: it goes with neither --folder nor --reset")
+    check_port(options.port)
+    allowed = options.allow_root or "--allow-root" in options.jupyter
+    if not options.projector:
+        check_root(allowed)
+    if options.here:
+        folder = course_folder()
+    else:
+        copy = own_copy(options.folder, options.reset)
+        folder = copy.folder
+        for line in told(copy):
+            _say(_plain(line))
     if options.projector:
         from harmonylib.classroom.projector import PORT, serve
 
-        serve(
-            CHAPTERS,
-            dark=options.dark,
-            port=PORT if options.port is None else options.port,
-            browser=not options.no_browser,
-        )
+        serve(folder, dark=options.dark, port=options.port or PORT, browser=not options.no_browser)
         return 0
-    if options.dark:
-        raise HarmonyError("--dark goes with --projector; JupyterLab has its own setting for dark pages")
-    chapters = [str(path) for path in sorted(CHAPTERS.glob("*.ipynb"))]
-    # stored pictures are hidden in a notebook that is not trusted
-    subprocess.run([sys.executable, "-m", "jupyter", "trust", *chapters], check=False, stdout=subprocess.DEVNULL)
-    settings = ["--LabApp.news_url=None", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
-    settings += ["--no-browser"] * options.no_browser + [f"--port={options.port}"] * (options.port is not None)
-    return subprocess.call([sys.executable, "-m", "jupyterlab", *settings, str(first)])
+    more = ["--allow-root"] * options.allow_root + options.jupyter
+    open_lab(folder, port=options.port, browser=not options.no_browser, more=more)
+    return 0
 
 
 if __name__ == "__main__":
