@@ -96,8 +96,8 @@ def open_lab(folder: Path, *, port: int | None = None, browser: bool = True, mor
 
     arguments = [*QUIET, f"--ServerApp.root_dir={folder.resolve()}", f"--LabApp.default_url=/lab/tree/{FIRST_CHAPTER}"]
     arguments += [f"--ServerApp.port={port}"] * (port is not None) + ["--no-browser"] * (not browser)
-    server = LabApp.initialize_server(argv=[*arguments, *private_kernels(), *more])
-    warnings.simplefilter("ignore", DeprecationWarning)  # Jupyter's own, about its own settings
+    with warnings.catch_warnings(record=True):  # Jupyter's own, about its own settings
+        server = LabApp.initialize_server(argv=[*arguments, *private_kernels(), *more])
     places = dict.fromkeys(url.replace("//localhost", "//127.0.0.1") for url in (server.public_url, server.local_url))
     server.log.addFilter(lambda record: record.levelno != logging.CRITICAL)  # its way to say where it is
     print(f"The course is at {' or '.join(places)} ({folder}); Ctrl+C here stops it.", flush=True)
