@@ -160,6 +160,15 @@ def parser() -> argparse.ArgumentParser:
     course.add_argument("--allow-root", action="store_true", help="go on as root, as in a container")
     course.add_argument("jupyter", nargs="*", metavar="-- ARGUMENT", help="arguments for Jupyter itself")
     course.set_defaults(run=_course)
+
+    classroom = commands.add_parser(
+        "classroom",
+        help="write the folder of a server for a class",
+        description="Write a folder with all that a JupyterHub on one Linux machine needs to give everyone in a class a "
+        "copy of the course: start with the page teacher.md in it. What lies there already is left.",
+    )
+    classroom.add_argument("folder", metavar="DIR", help="the folder to write")
+    classroom.set_defaults(run=_classroom)
     return top
 
 
@@ -353,6 +362,18 @@ def _course(options: argparse.Namespace) -> int:
         return 0
     more = ["--allow-root"] * options.allow_root + options.jupyter
     open_lab(folder, port=options.port, browser=not options.no_browser, more=more)
+    return 0
+
+
+def _classroom(options: argparse.Namespace) -> int:
+    from harmonylib.classroom.hub import write_classroom
+
+    written, left = write_classroom(options.folder)
+    if left:
+        _say(_plain(f"Note: left as they are: {', '.join(left)}"))
+    if written:
+        _say_written(written)
+    _say(_plain(f"Next: read {Path(options.folder) / 'teacher.md'}"))
     return 0
 
 
