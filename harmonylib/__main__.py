@@ -164,8 +164,8 @@ def parser() -> argparse.ArgumentParser:
     classroom = commands.add_parser(
         "classroom",
         help="write the folder of a server for a class",
-        description="Write a folder with all that a JupyterHub on one Linux machine needs to give everyone in a class a "
-        "copy of the course: start with the page teacher.md in it. What lies there already is left.",
+        description="Write a folder with all that a JupyterHub on one Linux machine needs to give everyone in a class "
+        "a copy of the course: start with the page teacher.md in it. What lies there already is left.",
     )
     classroom.add_argument("folder", metavar="DIR", help="the folder to write")
     classroom.set_defaults(run=_classroom)

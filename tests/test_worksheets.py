@@ -22,7 +22,7 @@ from nbconvert.filters.markdown import markdown2html
 from PIL import Image
 
 from harmonylib.__main__ import main
-from harmonylib.classroom import marking
+from harmonylib.classroom import returned as returning
 from harmonylib.classroom import paper as printed
 from harmonylib.classroom.marking import Unmarked, _assigned, _marked, answers, mark, read_key
 from harmonylib.classroom.marks import STATES, Marks, Row, marks_csv, overview, summary, write_marks
@@ -482,7 +482,15 @@ MALICIOUS = {
     "star": "answer_01, answer_02 = 'a', 'b'",
     "escape": "answer_01 = '\\d \\x1b[31m'",
 }
-WRONG_BUT_READ = {"huge": "not read", "hex": "not yet", "escape": "not yet", "surrogate": "not read"}
+WRONG_BUT_READ = {
+    "default": "not yet",
+    "huge": "not read",
+    "surrogate": "not read",
+    "hex": "not yet",
+    "escape": "not yet",
+    "twice": "not yet",
+    "syntax": "right",
+}
 
 
 @pytest.mark.parametrize("name", MALICIOUS)
@@ -632,7 +640,7 @@ def test_folders_that_cannot_be_marked_are_refused(tmp_path, monkeypatch):
         mark(tmp_path, PLAIN)
     for name in "abc":
         hand_in(tmp_path, name, b"{}")
-    monkeypatch.setattr(marking, "MOST_FILES", 2)
+    monkeypatch.setattr(returning, "MOST_FILES", 2)
     with pytest.raises(HarmonyError, match="holds 3 notebooks; at most 2"):
         mark(tmp_path, PLAIN)
 

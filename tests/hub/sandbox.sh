@@ -14,7 +14,7 @@ case $python_home in
     mount --bind "$scratch/python" "$python_home"
     ;;
 esac
-cp -a /etc/. "$scratch/etc"
+test -e "$scratch/etc/passwd" || cp -a /etc/. "$scratch/etc"
 sed -i 's/^UID_MIN.*/UID_MIN 61000/; s/^UID_MAX.*/UID_MAX 61999/' "$scratch/etc/login.defs" # nobody's on this machine
 mount --bind "$scratch/etc" /etc
 mount --bind "$scratch/home" /home

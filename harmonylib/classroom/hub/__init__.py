@@ -1,7 +1,7 @@
 """A class on one server: a folder with all that a JupyterHub needs, written once and then the teacher's to change.
 
 Conventions
-- Every learner has an account of their own on the machine: what is theirs is theirs to read and write, and a teacher's to read.
+- Every learner has an account of their own on the machine; what is in it, nobody else but a teacher reads.
 - What the server must keep to itself stands in the folder `private`, which only root opens.
 - A file that lies in the folder already is the teacher's and is left.
 

@@ -35,6 +35,7 @@ LIMITS = {
 CLOSED = (
     "--KernelManager.transport=ipc",
     "--ServerApp.terminals_enabled=False",
+    "--ServerApp.log_level=WARN",
     "--LabApp.extension_manager=readonly",
     "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
 )

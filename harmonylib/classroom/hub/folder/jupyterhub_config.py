@@ -36,7 +36,8 @@ else:
 
 c.JupyterHub.hub_ip, c.JupyterHub.hub_port = "127.0.0.1", PORT + 1
 c.ConfigurableHTTPProxy.api_url = f"http://127.0.0.1:{PORT + 2}"
-c.ConfigurableHTTPProxy.command = [shutil.which("configurable-http-proxy"), "--log-level", "warn"]
+c.ConfigurableHTTPProxy.command = [shutil.which("configurable-http-proxy")]
+c.ConfigurableHTTPProxy.log_level = "warn"
 c.ConfigurableHTTPProxy.pid_file = str(PRIVATE / "proxy.pid")
 c.JupyterHub.db_url = f"sqlite:///{PRIVATE / 'hub.sqlite'}"
 c.JupyterHub.cookie_secret_file = str(PRIVATE / "cookie_secret")
