@@ -23,14 +23,15 @@ ROOMS = {
     "tunes.tune": ("Tune",),
     "tunes.reading": ("read", "read_text"),
     "tunes.chordtones": ("ROLES", "examine"),
-    "arranging.costs": ("GRIP_COSTS", "STEP_COSTS"),
+    "arranging.costs": ("GRIP_COSTS", "HANDS", "STEP_COSTS"),
     "arranging.density": ("DENSITIES",),
     "arranging.arrangement": ("Arrangement", "Settings"),
-    "arranging.arrange": ("arrange", "best"),
+    "arranging.harmony": ("FOREIGN",),
+    "arranging.arrange": ("best",),
     "arranging.checking": ("check",),
     "answering.manner": ("Manner",),
     "answering.gaps": ("gaps",),
-    "answering.respond": ("respond",),
+    "answering.stages": ("STAGES", "arrange", "respond", "stages"),
     "answering.own": ("ban_answer", "keep_answer", "with_own"),
     "answering.checking": ("check_answers",),
     "score.engraving": ("page",),
@@ -57,10 +58,18 @@ ROOMS = {
 }
 """The table of contents: the room of every public name."""
 
+PANELS = (
+    *("AnswerBox", "AnswerPanel", "ArrangementPanel", "DiminishedPanel", "InversionPanel", "MelodyPanel", "Player"),
+    *("SpreadPanel", "Tally"),
+)
+"""What the widgets add; fetched when it is first used, like all the rest."""
+
 SUCCESSORS = {"answer": "respond", "keeping": "keep_answer", "without": "ban_answer", "written": "with_own"}
 """Names that are gone, and what took their place."""
 
-_HOME = {name: room for room, names in ROOMS.items() for name in names}
+_HOME = {name: f"harmonylib.{room}" for room, names in ROOMS.items() for name in names} | dict.fromkeys(
+    PANELS, "widgets"
+)
 __all__ = list(_HOME)  # noqa: PLE0605
 
 
@@ -69,7 +78,7 @@ def __getattr__(name: str) -> object:
         raise AttributeError(f"harmonylib.{name} is now called {SUCCESSORS[name]}: write that instead")
     if name not in _HOME:
         raise AttributeError(f"module 'harmonylib' has no attribute {name!r}")
-    return getattr(import_module(f"harmonylib.{_HOME[name]}"), name)
+    return getattr(import_module(_HOME[name]), name)
 
 
 def __dir__() -> list[str]:

@@ -53,6 +53,9 @@ def parser() -> argparse.ArgumentParser:
     arrange.add_argument("--out", metavar="DIR", default=".", help="folder for the four files (default: this one)")
     arrange.add_argument("--number", metavar="N", type=int, default=1, help="which tune of an ABC book (default: 1)")
     arrange.add_argument(
+        "--bars", metavar="WHICH", help="arrange these bars only: a section, as in B, or numbers, as in 5-8"
+    )
+    arrange.add_argument(
         "--density",
         choices=tuple(DENSITIES),
         default="comfortable",
@@ -257,11 +260,14 @@ def _arrange(options: argparse.Namespace) -> int:
         from harmonylib.guitar.neck import Neck
         from harmonylib.score.tables import text
         from harmonylib.score.writing import write_files
+        from harmonylib.tunes.bars import excerpt
         from harmonylib.tunes.reading import read
 
         neck = Neck(options.tuning, options.frets, options.scale, options.reach, options.capo)
         path = Path(options.tune) if options.tune is not None else demo_tune()
         tune = read(path, options.number)
+        if options.bars:
+            tune = excerpt(tune, options.bars)
         progress.update()
         progress.set_description("arranging", refresh=False)
         arrangement = arrange(

@@ -58,7 +58,7 @@ class Panel(ipywidgets.VBox):
         self._help = ipywidgets.HTML()
         self._acting = True
         every = list(controls.values())
-        rows = [ipywidgets.HBox(every[:-1] if buttons else every)]
+        rows = [ipywidgets.HBox(every[:-1] if buttons else every, layout={"flex_flow": "row wrap"})]
         rows += [ipywidgets.HBox([every[-1], ipywidgets.VBox(list(buttons))])] if buttons else []
         super().__init__([*rows, self._help, *views])
         self.add_class("neck-panel")

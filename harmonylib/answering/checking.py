@@ -1,17 +1,6 @@
-"""Call and response: while a melody chord is held, or a rest follows, other voicings of the harmony answer it.
+"""Whether answers are sound: what is wrong with them, said call by call.
 
-The melody chord is the *call*. Its *gap* is the time from when the call has rung for a beat (or has ended) to the next
-call. A gap is answered by one to three chords in a rhythm from a written table; any of them may be *approached* by the
-same grip one fret lower or higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found
-exactly, with the costs below.
-
-Conventions
-- Time is in quarter notes as in `harmonylib.tunes`; rhythms are written in beats (a dotted quarter in compound metres).
-- An answer shortens its call, it never moves it; the melody stays as it is.
-- A seed draws, gap by gap, a rhythm with its place, a contour and an approach; the search may depart from what was
-  drawn, and pays for it.
-
-Rhythms, weights and times are common practice. `check_answers` tells what is wrong and shares no code with the search.
+It shares no code with the search, so that it can tell when the search is wrong.
 """
 
 from __future__ import annotations
@@ -20,7 +9,6 @@ from fractions import Fraction
 
 from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement
 from harmonylib.arranging.costs import SHIFT_MM, TRAVEL_MM_S
-from harmonylib.arranging.density import pulse
 from harmonylib.errors import expect
 from harmonylib.guitar.grips import Grip
 
@@ -43,7 +31,7 @@ def check_answers(arrangement: Arrangement) -> list[str]:
         choice = arrangement.choices[call]
         following = arrangement.choices[call + 1] if call + 1 < len(arrangement.choices) else None
         limit = following.note.onset if following else tune.end
-        earliest = choice.note.onset + min(choice.note.duration, pulse(tune, choice.note.onset))
+        earliest = choice.note.onset + min(choice.note.duration, tune.beat_length(choice.note.onset))
         spoken = [choice.grip]
         for before, item, after in zip([None, *answers], answers, [*answers[1:], None], strict=False):
             where = f"{tune.where(item.onset)}, answer {item.grip}"
@@ -102,7 +90,7 @@ def _check_sound(arrangement: Arrangement, item: Answer, after: Answer | None) -
     change = arrangement.tune.change_after(item.onset)
     if change and change.onset < item.end:
         return [f"it sounds on after the chord has changed at {arrangement.tune.where(change.onset)}"]
-    allowed = {chord.pitch_class_of(degree) for stack in chord.stacks for degree in stack}
+    allowed = chord.allowed
     foreign = [midi for midi in sounding if midi % 12 not in allowed]
     if foreign:
         return [f"it holds notes foreign to {chord}: {len(foreign)} of {len(sounding)}"]
@@ -116,7 +104,7 @@ def _check_travel(
     if start is None or goal is None or not (start.fretted and goal.fretted):
         return []
     neck, seconds = arrangement.settings.neck, float(until - since) * 60 / arrangement.tempo
-    way = abs(neck.nut_to(min(start.fretted)) - neck.nut_to(min(goal.fretted)))
+    way = abs(neck.position_mm(start) - neck.position_mm(goal))
     if way <= max(SHIFT_MM, TRAVEL_MM_S * seconds) + 1e-6:
         return []
     return [f"{where}: {way:.0f} mm in {seconds:.2f} s is too far for the hand"]

@@ -1,17 +1,12 @@
-"""Call and response: while a melody chord is held, or a rest follows, other voicings of the harmony answer it.
+"""The gaps between the calls: where an arrangement leaves time for an answer.
 
 The melody chord is the *call*. Its *gap* is the time from when the call has rung for a beat (or has ended) to the next
-call. A gap is answered by one to three chords in a rhythm from a written table; any of them may be *approached* by the
-same grip one fret lower or higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found
-exactly, with the costs below.
+call.
 
 Conventions
-- Time is in quarter notes as in `harmonylib.tunes`; rhythms are written in beats (a dotted quarter in compound metres).
-- An answer shortens its call, it never moves it; the melody stays as it is.
-- A seed draws, gap by gap, a rhythm with its place, a contour and an approach; the search may depart from what was
-  drawn, and pays for it.
+- Time is in quarter notes from the first written note or rest; calls are counted as the notes of the tune, from 0.
 
-Rhythms, weights and times are common practice. `check_answers` tells what is wrong and shares no code with the search.
+Source: how short a gap may be is common practice.
 """
 
 from __future__ import annotations
@@ -20,7 +15,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
-from harmonylib.arranging.density import pulse
 from harmonylib.errors import expect
 
 SHORTEST_GAP_S = 0.6  # a gap shorter than this stays silent (common practice)
@@ -49,7 +43,7 @@ def gaps(arrangement: Arrangement) -> tuple[Gap, ...]:
     for choice in arrangement.choices:
         if choice.voicing is None:
             continue
-        note, beat = choice.note, pulse(tune, choice.note.onset)
+        note, beat = choice.note, tune.beat_length(choice.note.onset)
         following = arrangement.choices[choice.index + 1 : choice.index + 2]
         end = following[0].note.onset if following else tune.end
         start = note.onset + min(note.duration, beat)

@@ -1,17 +1,12 @@
 """Call and response: while a melody chord is held, or a rest follows, other voicings of the harmony answer it.
 
-The melody chord is the *call*. Its *gap* is the time from when the call has rung for a beat (or has ended) to the next
-call. A gap is answered by one to three chords in a rhythm from a written table; any of them may be *approached* by the
-same grip one fret lower or higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found
-exactly, with the costs below.
+A gap is answered by one to three chords in a rhythm; any of them may be *approached* by the same grip one fret lower or
+higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found exactly.
 
 Conventions
-- Time is in quarter notes as in `harmonylib.tunes`; rhythms are written in beats (a dotted quarter in compound metres).
 - An answer shortens its call, it never moves it; the melody stays as it is.
 - A seed draws, gap by gap, a rhythm with its place, a contour and an approach; the search may depart from what was
   drawn, and pays for it.
-
-Rhythms, weights and times are common practice. `check_answers` tells what is wrong and shares no code with the search.
 """
 
 from __future__ import annotations
@@ -38,13 +33,14 @@ from harmonylib.theory.voicings import voice
 def respond(arrangement: Arrangement, manner: Manner | None = None, **changes: object) -> Arrangement:
     """The arrangement with its gaps answered; same input and seed, same answers.
 
-    The manner is given whole or by name: ``answer(arrangement, share=0.5, seed=3)``. Raises `HarmonyError` for a manner
-    that cannot be followed.
+    The manner is given whole or by name: ``respond(arrangement, share=0.5, seed=3)``. Raises `HarmonyError` for a
+    manner that cannot be followed.
 
     >>> from harmonylib.tunes.reading import read_text
     >>> from harmonylib.arranging.arrange import arrange
     >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"Cmaj7"E4 | "Dm7"F2 z2 |]')
-    >>> answered = answer(arrange(tune), share=1)
+    >>> from harmonylib.answering.checking import check_answers
+    >>> answered = respond(arrange(tune), share=1)
     >>> sorted({a.call for a in answered.answers}), check_answers(answered)
     ([0, 1], [])
     """

@@ -1,17 +1,9 @@
-"""Call and response: while a melody chord is held, or a rest follows, other voicings of the harmony answer it.
-
-The melody chord is the *call*. Its *gap* is the time from when the call has rung for a beat (or has ended) to the next
-call. A gap is answered by one to three chords in a rhythm from a written table; any of them may be *approached* by the
-same grip one fret lower or higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found
-exactly, with the costs below.
+"""The rhythms of answers, in a written table, and the places in a gap where each fits.
 
 Conventions
-- Time is in quarter notes as in `harmonylib.tunes`; rhythms are written in beats (a dotted quarter in compound metres).
-- An answer shortens its call, it never moves it; the melody stays as it is.
-- A seed draws, gap by gap, a rhythm with its place, a contour and an approach; the search may depart from what was
-  drawn, and pays for it.
+- Rhythms are written in beats (a dotted quarter in compound metres); onsets and lengths are quarter notes.
 
-Rhythms, weights and times are common practice. `check_answers` tells what is wrong and shares no code with the search.
+Source: the rhythms and the shortest times are common practice.
 """
 
 from __future__ import annotations
@@ -22,7 +14,6 @@ from typing import NamedTuple
 
 from harmonylib.answering.gaps import Gap
 from harmonylib.arranging.arrangement import Arrangement
-from harmonylib.arranging.density import pulse
 from harmonylib.theory.chords import Chord
 from harmonylib.tunes.tune import Tune
 
@@ -68,8 +59,8 @@ def placements(
     for name, pattern in RHYTHMS.items():
         halves = any(Fraction(start).denominator == 2 for start, _ in pattern)
         for place, beat in beats:
-            if halves and beat > 1:
-                continue  # halves of a dotted quarter do not lie in a compound metre
+            if halves and beat.numerator % 3 == 0:
+                continue  # a beat of three units has no half
             times = [_times(place, beat, start, length, swing) for start, length in pattern]
             if times[0][0] < gap.start or times[-1][1] > gap.end:
                 continue
@@ -84,11 +75,10 @@ def placements(
 def _beats(tune: Tune, gap: Gap) -> Iterator[tuple[Fraction, Fraction]]:
     """Every felt beat of the bars a gap touches, with its length, both in quarter notes."""
     for bar in tune.bars_between(gap.start, gap.end):
-        beat = pulse(tune, bar.onset)
-        place = bar.end - Fraction(4 * bar.metre[0], bar.metre[1]) if bar.number == 0 else bar.onset
-        while place < min(bar.end, gap.end):
-            yield place, beat
-            place += beat
+        beats = bar.grid.beats
+        for start, end in zip(beats, beats[1:], strict=False):
+            if bar.start + start < min(bar.end, gap.end):
+                yield bar.start + start, end - start
 
 
 def _times(
@@ -110,9 +100,10 @@ def with_approach(
     """
     hits, before = [], gap.start
     for onset, length, chord in spans:
-        beat = pulse(arrangement.tune, onset)
-        into_bar = (arrangement.tune.beat_at(onset) - 1) * Fraction(4, arrangement.tune.bar_at(onset).metre[1])
-        in_thirds = swing or beat > 1 or (into_bar / beat).denominator % 3 == 0
+        bar = arrangement.tune.bar_at(onset)
+        start, end = bar.grid.beat(onset - bar.start)
+        beat = end - start
+        in_thirds = swing or beat.numerator % 3 == 0 or ((onset - bar.start - start) / beat).denominator % 3 == 0
         lead = beat / 3 if in_thirds else beat / 2
         fits = bool(approach) and onset - lead >= before and float(lead) * 60 / arrangement.tempo >= APPROACH_S
         hits.append(Hit(onset, length, chord, approach if fits else "", lead))

@@ -1,4 +1,4 @@
-"""Marking: a folder of returned notebooks becomes a table and a picture of the class; nothing in them is ever run.
+"""Marking: a folder of returned notebooks becomes marks; nothing in them is ever run.
 
 The exercises come from the teacher's own TOML file or notebook. Of a returned notebook only the values behind
 ``answer_01 = …`` are read, as data: text, numbers, lists. What else it holds, its metadata too, is left alone.
@@ -10,7 +10,7 @@ Conventions
 - An answer without quotes is read as the text it is; a name stands for what the notebook itself gave it before.
 - Sizes are limited before anything is parsed. A file that cannot be read has one row, which says why.
 
-Sources: the notebook format 4 (nbformat); Python's own `ast.literal_eval`; CSV as RFC 4180 has it.
+Sources: the notebook format 4 (nbformat); Python's own `ast.literal_eval`.
 """
 
 from __future__ import annotations
@@ -37,16 +37,12 @@ from harmonylib.wording import plain
 MOST_CELLS, MOST_LETTERS, DEEPEST = 2000, 8000, 12
 """Cells of a notebook; letters and nested brackets of a cell with an answer."""
 
-
 MOST_IN_ALL = 400_000
 """Letters of all cells with answers in a notebook."""
 
-
 KEY_BYTES = 50_000_000
 
-
 _ASSIGNED = re.compile(r"^[ \t]*answer_(\d{1,4})[ \t]*(?::[^=\n]{0,80})?=(?!=)", re.M)
-
 
 _WORDS = re.compile(r"[\w#♯♭°øΔ, +-]{1,200}")
 NOT_PLAIN = "the answer is not plain: write text in quotes, a number, or a list of those"

@@ -1,8 +1,8 @@
 """What came back: the notebooks in a folder and in the folders of learners in it, opened with care.
 
 Conventions
-- A notebook in the folder itself is a learner's of its name. What lies in a folder below is that learner's whose name the
-  first folder bears; where several notebooks are one learner's, each is named after the folder and the file.
+- A notebook in the folder itself is a learner's of its name. What lies in a folder below is the learner's whose name
+  that folder bears; where several notebooks are one learner's, each is named after the folder and the file.
 - With a name asked for, as for the homes of a class, only files of that name count: the one least deep, one a learner.
 - No link is followed at any level, and only plain files are opened, up to a size. Names that start with a dot are left.
 """
@@ -27,7 +27,7 @@ class Unmarked(HarmonyError):
 
 @dataclass(frozen=True)
 class Returned:
-    """A notebook that came back: its learner, and its names from the folder down; no names for a learner without one."""
+    """A notebook that came back: its learner, and its names from the folder down; none for a learner without one."""
 
     learner: str
     names: tuple[str, ...]

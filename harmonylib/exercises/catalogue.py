@@ -75,7 +75,7 @@ def exercise(kind: str, **material: object) -> Exercise:
     own = {item.name: item for item in fields(made) if item.name != "neck"}
     settings = {name: material.pop(name) for name in list(material) if name in _NECK}
     neck = material.pop("neck", None)
-    odd = [name for name in material if name not in own]
+    odd = [name for name in material if name not in own and not (name == "bars" and "first" in own)]
     if odd:
         raise HarmonyError(f"a {kind!r} exercise takes no {odd[0]}: give {', '.join(own)}")
     missing = [name for name, item in own.items() if item.default is MISSING and name not in material]

@@ -1,11 +1,9 @@
-"""Exercises on a tune: harmonise bars, find the gaps, answer a call, mend a spoilt arrangement.
+"""What exercises on a tune share: the tune itself, named or invented, and places in it.
 
 The tune is the name of a file, ABC text, or, when none is named, four bars invented from key, level and seed.
 
 Conventions
 - Bars are named by their number, places are “bar.beat”; a call or gap is counted from 1 as a reader meets it.
-- A melody note that the arrangement of this library leaves single may stay single; the others ask for four notes.
-- What counts as right is what `arranging.check` and `fills.check_answers` find nothing wrong with.
 
 The melodies are drawn from chord tones and scale steps, the chord progressions are common practice.
 """
@@ -14,13 +12,14 @@ from __future__ import annotations
 
 import random
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import InitVar, dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property, lru_cache
 from typing import Any
 
 from harmonylib.arranging.arrange import arrange
-from harmonylib.arranging.arrangement import Arrangement, Choice
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises import written
 from harmonylib.exercises.base import Exercise, text_of
@@ -31,6 +30,7 @@ from harmonylib.theory.families import interval
 from harmonylib.theory.pitch import Name
 from harmonylib.theory.tones import degree_of
 from harmonylib.theory.voicings import Voicing
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.metre import Bar, beat_text
 from harmonylib.tunes.reading import read as read_file
 from harmonylib.tunes.reading import read_text
@@ -97,7 +97,8 @@ class TuneExercise(Exercise):
     """An exercise on some bars of a tune.
 
     `tune` is a file name or ABC text (empty: invented from `key`, `level` and `seed`), `key` a key to move it to,
-    `tempo` quarter notes a minute (0: the tune's own), `density` one of `arranging.DENSITIES`.
+    `tempo` quarter notes a minute (0: the tune's own), `density` one of `arranging.density.DENSITIES`. Where bars are
+    asked, ``bars="B"`` says first and last at once.
     """
 
     tune: str = ""
@@ -106,8 +107,15 @@ class TuneExercise(Exercise):
     seed: int = field(default=0, kw_only=True)
     tempo: int = field(default=0, kw_only=True)
     density: str = field(default="every", kw_only=True)
+    bars: InitVar[WhichBars] = field(default=None, kw_only=True)
 
-    def __post_init__(self) -> None:
+    def __post_init__(self, bars: WhichBars) -> None:
+        if bars is not None:
+            if not hasattr(self, "first"):
+                raise HarmonyError(f"bars {written.shown(bars)}: {self.about} takes no bars")
+            chosen = bars_meant(self.source, bars)
+            object.__setattr__(self, "first", chosen[0].number)
+            object.__setattr__(self, "last", chosen[-1].number)
         for name in ("level", "seed", "tempo", *(n for n in ("bar", "first", "last", "call") if hasattr(self, n))):
             if type(getattr(self, name)) is not int:
                 raise HarmonyError(f"{name} {written.shown(getattr(self, name))}: give a whole number")

@@ -1,40 +1,19 @@
-"""Notation: an arrangement written out as MusicXML, guitar notation over tablature.
-
-There is one MusicXML writer. `harmonylib.printing` engraves the very file it makes, so page and file cannot differ.
+"""Which bars are written, and where a line of music ends.
 
 Conventions
-- The guitar part has two staves: 1 is notation (treble clef with an 8 below, sounding pitches), 2 is tablature with one
-  line a string. Voice v of staff 1 is voice v + 4 of staff 2.
-- What sounds is a row of `Event`; the writer knows nothing of harmony. Note 12 of the tune has the id ``n12``.
-- Time is in quarter notes (`Fraction`); `harmonylib.rhythm` says which note values show it.
-
-Sources: MusicXML 4.0 (W3C).
+- Bars are named by their number; a pick-up is bar 0 and shares the line of the bar after it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from harmonylib.errors import HarmonyError, shown, whole
 from harmonylib.tunes.metre import Bar
-from harmonylib.tunes.tune import Tune
 
 BARS_A_LINE = 4
 
-
 COLUMNS_A_LINE = 30
 """Chords and rests that fit on a line of music as wide as a page; a denser line is divided (chosen by eye)."""
-
-
-def bar_range(tune: Tune, first: int | None, last: int | None) -> range:
-    """Indices of the bars numbered `first` to `last`, None for either end of the tune; `HarmonyError` if none."""
-    numbers = [bar.number for bar in tune.bars]
-    low, high = numbers[0] if first is None else first, numbers[-1] if last is None else last
-    low, high = whole(low, "the number of a bar"), whole(high, "the number of a bar")
-    chosen = [index for index, number in enumerate(numbers) if low <= number <= high]
-    if not chosen:
-        raise HarmonyError(f"bars {shown(low)} to {shown(high)}: the tune has bars {numbers[0]} to {numbers[-1]}")
-    return range(chosen[0], chosen[-1] + 1)
 
 
 def line_starts(columns: Sequence[int], bars: Sequence[Bar], most: int) -> frozenset[int]:

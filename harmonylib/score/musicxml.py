@@ -1,14 +1,12 @@
-"""Notation: an arrangement written out as MusicXML, guitar notation over tablature.
-
-There is one MusicXML writer. `harmonylib.printing` engraves the very file it makes, so page and file cannot differ.
+"""The one MusicXML writer: guitar notation over tablature. `score.engraving` engraves the very file it makes.
 
 Conventions
 - The guitar part has two staves: 1 is notation (treble clef with an 8 below, sounding pitches), 2 is tablature with one
   line a string. Voice v of staff 1 is voice v + 4 of staff 2.
 - What sounds is a row of `Written`; the writer knows nothing of harmony. Note 12 of the tune has the id ``n12``.
-- Time is in quarter notes (`Fraction`); `harmonylib.rhythm` says which note values show it.
+- Time is in quarter notes (`Fraction`); `score.rhythm` says which note values show it.
 
-Sources: MusicXML 4.0 (W3C).
+Source: MusicXML 4.0 (W3C).
 """
 
 from __future__ import annotations
@@ -29,17 +27,19 @@ from harmonylib.score.elements import (
     harmony_element,
     notations_element,
     pitch_element,
+    rehearsal_element,
     words_element,
 )
 from harmonylib.score.events import Written, written_events
-from harmonylib.score.layout import COLUMNS_A_LINE, bar_range, line_starts
-from harmonylib.score.rhythm import Sign, bar_signs
+from harmonylib.score.layout import COLUMNS_A_LINE, line_starts
+from harmonylib.score.midi import JAZZ_GUITAR
+from harmonylib.score.rhythm import Sign, bar_signs, value_of
+from harmonylib.tunes.bars import WhichBars, bar_range
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import Change, Tune
 from harmonylib.wording import plain
 
 ANSWER_COLOUR = "#0072B2"  # blue of the Okabe–Ito palette; a label says the same in words
-
 
 TABLATURE = 4
 """Added to the number of a voice for its copy in tablature."""
@@ -47,15 +47,19 @@ TABLATURE = 4
 
 def musicxml(
     arrangement: Arrangement,
-    first: int | None = None,
+    first: WhichBars = None,
     last: int | None = None,
     columns: int = COLUMNS_A_LINE,
+    *,
+    bars: WhichBars = None,
+    engraved: bool = False,
 ) -> str:
     """The arrangement as a MusicXML 4.0 score: notation, tablature, chord symbols; the same bytes every time.
 
-    Calls are voice 1, answers voice 2; `first` and `last` are bar numbers (default: all bars); `columns` is how many
-    chords and rests a line of music may hold before it is divided. Raises `HarmonyError` for bars the tune has not and
-    for a note too short to write.
+    Calls are voice 1, answers voice 2; which bars is said as in `bar_range` (default: all); `columns` is how many
+    chords and rests a line of music may hold before it is divided. `engraved` is for our own page: chord symbols are
+    whole in their text, and fingerings, which crowd a staff, are left out. Raises `HarmonyError` for bars the tune has
+    not and for a note too short to write.
     """
     sounding = written_events(arrangement)
     tune, neck = arrangement.tune, arrangement.settings.neck
@@ -65,20 +69,29 @@ def musicxml(
     if tune.composer:
         add(identification, "creator", plain(tune.composer), type="composer")
     add(add(identification, "encoding"), "software", "harmonylib")
-    part_name = add(add(add(root, "part-list"), "score-part", id="P1"), "part-name", "Guitar")
-    part_name.set("print-object", "no")
+    _instrument(add(add(root, "part-list"), "score-part", id="P1"))
     part = add(root, "part", id="P1")
-    _Writer(tune, neck, arrangement.tempo, sounding).write(part, bar_range(tune, first, last), columns)
+    chosen = bar_range(tune, bars, first, last)
+    _Writer(tune, neck, arrangement.tempo, sounding, engraved).write(part, chosen, columns)
     head = '<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 '
     head += 'Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">\n'
     return head + tostring(root, encoding="unicode") + "\n"
 
 
+def _instrument(part: Element) -> None:
+    """Name and sound of the one part: programs play it as a jazz guitar."""
+    add(part, "part-name", "Guitar").set("print-object", "no")
+    add(add(part, "score-instrument", id="P1-I1"), "instrument-name", "Guitar")
+    sound = add(part, "midi-instrument", id="P1-I1")
+    add(sound, "midi-channel", 1)
+    add(sound, "midi-program", JAZZ_GUITAR + 1)  # this format counts from 1
+
+
 class _Writer:
     """Writes the bars of one part; holds what stays the same from bar to bar."""
 
-    def __init__(self, tune: Tune, neck: Neck, tempo: float, sounding: Sequence[Written]) -> None:
-        self.tune, self.neck, self.tempo = tune, neck, tempo
+    def __init__(self, tune: Tune, neck: Neck, tempo: float, sounding: Sequence[Written], engraved: bool) -> None:
+        self.tune, self.neck, self.tempo, self.engraved = tune, neck, tempo, engraved
         self.bars = [(bar, _voices(bar, here)) for bar, here in zip(tune.bars, _by_bar(tune, sounding), strict=True)]
         moments = [sign.length for _, voices in self.bars for signs in voices.values() for sign in signs]
         moments += [bar.length for bar in tune.bars] + [change.onset - tune.bars[0].onset for change in tune.changes]
@@ -104,6 +117,8 @@ class _Writer:
             self._attributes(measure, bar, before)
             if index == 0:
                 self._tempo(measure, bar)
+            if bar.section:
+                rehearsal_element(measure, plain(bar.section))
             for mark in bar.marks:
                 words_element(measure, plain(mark), "above", **{"font-weight": "bold"})
             self._music(measure, bar, voices)
@@ -139,7 +154,7 @@ class _Writer:
 
     def _attributes(self, measure: Element, bar: Bar, before: Bar | None) -> None:
         new_key = before is None or before.fifths != bar.fifths
-        new_time = before is None or before.metre != bar.metre
+        new_time = before is None or (before.metre, before.groups) != (bar.metre, bar.groups)
         if not new_key and not new_time:
             return
         attributes = add(measure, "attributes")
@@ -151,7 +166,7 @@ class _Writer:
             add(key, "mode", self.tune.mode)
         if new_time:
             time = add(attributes, "time")
-            add(time, "beats", bar.metre[0])
+            add(time, "beats", "+".join(map(str, bar.groups)) or bar.metre[0])
             add(time, "beat-type", bar.metre[1])
         if before is None:
             self._staves(attributes)
@@ -178,14 +193,17 @@ class _Writer:
             add(details, "capo", self.neck.capo)
 
     def _tempo(self, measure: Element, bar: Bar) -> None:
-        """A metronome mark in the felt beat: a dotted quarter in compound metres where that is a whole number."""
-        compound = bar.metre[1] == 8 and bar.metre[0] % 3 == 0 and self.tempo * 2 % 3 == 0
+        """A metronome mark in the felt beat where that is a whole number, else in quarters."""
+        beat = bar.grid.beat(Fraction(0))[1]
+        kind, dots = value_of(beat) or ("", 0)
+        if not kind or Fraction(self.tempo) % beat:
+            beat, kind, dots = Fraction(1), "quarter", 0
         direction = add(measure, "direction", placement="above")
         metronome = add(add(direction, "direction-type"), "metronome")
-        add(metronome, "beat-unit", "quarter")
-        if compound:
+        add(metronome, "beat-unit", kind)
+        for _ in range(dots):
             add(metronome, "beat-unit-dot")
-        add(metronome, "per-minute", f"{self.tempo * 2 / 3 if compound else self.tempo:g}")
+        add(metronome, "per-minute", f"{float(Fraction(self.tempo) / beat):g}")
         add(direction, "staff", 1)
         add(direction, "sound", tempo=f"{self.tempo:g}")
 
@@ -226,7 +244,7 @@ class _Writer:
         """The chord symbols that fall on a sign or, with an offset, while it lasts."""
         for change in changes:
             if sign.onset <= change.onset < sign.onset + sign.length:
-                harmony = harmony_element(change.chord)
+                harmony = harmony_element(change.chord, whole=self.engraved)
                 if change.onset > sign.onset:
                     add(harmony, "offset", self.ticks(change.onset - sign.onset))
                 add(harmony, "staff", 1)
@@ -295,7 +313,8 @@ class _Writer:
             add(note, "beam", beam, number=str(level))
         brackets = sign.tuplet if leads else ()
         if ties or brackets or place:
-            notations_element(note, ties, brackets, bool(sign.beams), voice > TABLATURE, place)
+            fingered = voice > TABLATURE and not self.engraved
+            notations_element(note, ties, brackets, bool(sign.beams), voice > TABLATURE, place, fingered)
 
 
 def _by_bar(tune: Tune, sounding: Sequence[Written]) -> list[list[Written]]:
@@ -313,8 +332,7 @@ def _by_bar(tune: Tune, sounding: Sequence[Written]) -> list[list[Written]]:
 def _voices(bar: Bar, here: Sequence[Written]) -> dict[int, tuple[Sign[Written], ...]]:
     """The signs of every voice that sounds in a bar; voice 1 always."""
     numbers = sorted({1} | {event.voice for event in here})
-    lead = bar.metre[0] * Fraction(4, bar.metre[1]) - bar.length if bar.number == 0 else Fraction(0)
-    return {number: bar_signs([e for e in here if e.voice == number], bar, lead) for number in numbers}
+    return {number: bar_signs([e for e in here if e.voice == number], bar) for number in numbers}
 
 
 def _places(grip: Grip | None, count: int) -> list[tuple[int, int, int] | None]:

@@ -1,20 +1,11 @@
-"""Sound: plucked strings from an arrangement, with a click and a count-in.
-
-A string is a loop one period long with a three-tap filter in it (Karplus–Strong): the taps set the pitch exactly, how
-long the note rings and how fast its upper partials fade. `played_events` says what sounds when, `render`
-makes it heard.
+"""What sounds when: an arrangement, an inversion cycle and the click as a row of events.
 
 Conventions
 - Musical time is quarter notes; 0 is the quarter-note beat in which the first bar starts, a count-in lies before it.
-  Tempo is quarter notes a minute. Samples are float32, shape (samples, 2): left and right, 22,050 a second, −1 to 1.
+  Tempo is quarter notes a minute.
 - Repeats are not played out; a note that lies off the neck is silent.
 - Swing is the share of the beat the first of two eighths takes: 0.5 straight, 2/3 triplet swing. A beat that is divided
   otherwise (a triplet) stays as written, and so does every metre counted in eighths.
-- Loudness depends on volume and velocity, not on the number of notes. The volume starts low: keep playback at a safe
-  level, on headphones above all.
-
-Sources (from memory): K. Karplus and A. Strong, Computer Music Journal 7 (2), 1983, for the loop; the percussion map of
-General MIDI 1, in which 76 and 77 are wood blocks. How long strings ring and how bright they are is a setting of taste.
 """
 
 from __future__ import annotations
@@ -28,6 +19,7 @@ from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
 from harmonylib.errors import HarmonyError, expect, shown, whole, within
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.metre import Bar, grid
 
 PARTS = {
@@ -37,9 +29,7 @@ PARTS = {
     "click": (0.5, 0.0),
 }
 
-
 ACCENT, BEAT = 76, 77
-
 
 Time = Fraction | float
 
@@ -70,8 +60,10 @@ class Event:
         return self.onset + self.duration
 
 
-def played_events(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> tuple[Event, ...]:
-    """What sounds in bars `first` to `last` (default: all), calls and answers in the order of time.
+def played_events(
+    arrangement: Arrangement, first: WhichBars = None, last: int | None = None, bars: WhichBars = None
+) -> tuple[Event, ...]:
+    """What sounds in some bars (said as in `bar_range`, default: all), calls and answers in the order of time.
 
     A note that starts before the first bar is left out, one that lasts beyond the last bar ends with it. Raises
     `HarmonyError` for bars the tune does not have.
@@ -82,11 +74,11 @@ def played_events(arrangement: Arrangement, first: int | None = None, last: int 
     >>> [(str(event.onset), str(event.duration), event.midi) for event in played_events(made, 2, 2)]
     [('0', '2', (50, 57, 60, 65))]
     """
-    bars = bars_between(expect(Arrangement, arrangement, ARRANGEMENT), first, last)
-    neck, start, stop = arrangement.settings.neck, bars[0].onset, bars[-1].end
+    sounding = bars_meant(expect(Arrangement, arrangement, ARRANGEMENT).tune, bars, first, last)
+    neck, start, stop = arrangement.settings.neck, sounding[0].onset, sounding[-1].end
     played = [(c.note.onset, arrangement.held(c.index), c.grip, "call", c.index) for c in arrangement.choices]
     played += [(a.onset, a.duration, a.grip, "answer", a.call) for a in arrangement.answers]
-    zero = _zero(bars[0])
+    zero = _zero(sounding[0])
     found = [
         Event(onset - zero, min(length, stop - onset), _sounding(grip, neck), part, index, PARTS[part][0])
         for onset, length, grip, part, index in played
@@ -120,16 +112,14 @@ def click_events(bars: Sequence[Bar], count_in: int = 0, click: bool = True) -> 
     """
     within(whole(count_in, "a number of bars to count in"), 0, 8, "count-in {}: choose 0 to 8 bars")
     zero, first = _zero(bars[0]), bars[0]
-    full = Fraction(4 * first.metre[0], first.metre[1])
     beats = []
     for bar in bars if click else ():
-        lead = _lead(bar)
-        beats += [(bar.onset - lead - zero, a, b) for a, b in _beats(bar.metre, lead + bar.length) if lead <= a]
-    start = first.onset - _lead(first) - zero
-    for bar_start in [start - full * n for n in range(count_in, 0, -1)]:
-        beats += [(bar_start, a, b) for a, b in _beats(first.metre, full)]
+        beats += [(bar.start - zero, a, b) for a, b in _beats(bar, bar.lead + bar.length) if bar.lead <= a]
+    start = first.start - zero
+    for bar_start in [start - first.full * n for n in range(count_in, 0, -1)]:
+        beats += [(bar_start, a, b) for a, b in _beats(first, first.full)]
     if count_in:
-        beats += [(start, a, b) for a, b in _beats(first.metre, full) if a < _lead(first)]
+        beats += [(start, a, b) for a, b in _beats(first, first.full) if a < first.lead]
     marks = [(bar_line + a, b - a, ACCENT if a == 0 else BEAT) for bar_line, a, b in sorted(beats)]
     soft, loud = PARTS["click"][0], 1.6 * PARTS["click"][0]
     return tuple(Event(on, long, (m,), "click", None, loud if m == ACCENT else soft) for on, long, m in marks)
@@ -155,19 +145,6 @@ def a_metre(metre: Sequence[int]) -> tuple[int, int]:
     return beats, unit
 
 
-def bars_between(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> tuple[Bar, ...]:
-    """The bars with numbers `first` to `last`; raises `HarmonyError` when the tune has none of them."""
-    bars = arrangement.tune.bars
-    low, high = (
-        end.number if asked is None else whole(asked, "the number of a bar")
-        for end, asked in ((bars[0], first), (bars[-1], last))
-    )
-    found = tuple(bar for bar in bars if low <= bar.number <= high)
-    if not found or low < bars[0].number or high > bars[-1].number:
-        raise HarmonyError(f"bars {low} to {high}: the tune has bars {bars[0].number} to {bars[-1].number}")
-    return found
-
-
 def as_data(
     events: Sequence[Event], tempo: float, swing: float = 0.5, metre: tuple[int, int] = (4, 4)
 ) -> dict[str, object]:
@@ -189,19 +166,14 @@ def _sounding(grip: Grip, neck: Neck) -> tuple[int, ...]:
     return tuple(sorted(neck.midi(grip.frets)))
 
 
-def _lead(bar: Bar) -> Fraction:
-    """What a pick-up leaves out of its metre, in quarter notes."""
-    return Fraction(4 * bar.metre[0], bar.metre[1]) - bar.length if bar.number == 0 else Fraction(0)
-
-
 def _zero(first: Bar) -> Fraction:
     """The moment of the tune that counts as 0, on a beat, so that a pick-up of one eighth is off the beat."""
-    return first.onset - _lead(first) % 1
+    return first.onset - first.lead % 1
 
 
-def _beats(metre: tuple[int, int], length: Fraction) -> list[tuple[Fraction, Fraction]]:
-    """Start and end of each felt beat that starts within a bar's length."""
-    beats = grid(metre, length).beats
+def _beats(bar: Bar, length: Fraction) -> list[tuple[Fraction, Fraction]]:
+    """Start and end of each felt beat of a bar's metre that starts within a length."""
+    beats = grid(bar.metre, length, bar.groups).beats
     return [(a, b) for a, b in zip(beats, beats[1:], strict=False) if a < length]
 
 

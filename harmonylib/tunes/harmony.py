@@ -1,10 +1,9 @@
-"""Reading a tune file: the door behind `harmonylib.tunes.read`.
+"""The chord changes of a `Sheet`, put in time.
 
 Conventions
-- A file becomes a `Sheet` (`reading_musicxml`, `reading_abc`), a sheet becomes a tune here.
-- music21 reads notes; what a chord symbol says is read by `harmonylib.chords` alone, so music21 never sees one.
-- The melody is the top line of the first part or voice that has notes; what is left out is said in the remarks.
-- Nothing but a `HarmonyError` leaves this module.
+- “N.C.” and its kind end the chord before. A symbol that cannot be read leaves a remark that names its bar, and the
+  chord before it goes on.
+- Of several symbols at one moment the last one written counts.
 """
 
 from __future__ import annotations
@@ -32,7 +31,12 @@ def changes_in(sheet: Sheet, tune: Tune) -> tuple[list[Change], list[str]]:
         elif onset >= tune.end:
             remarks.append(f"{chord or 'N.C.'} after the last bar is left out")
         else:
-            found[max(onset, Fraction(0))] = chord
+            onset = max(onset, Fraction(0))
+            if onset in found and found[onset] != chord:
+                remarks.append(
+                    f"bar {bar}: {found[onset] or 'N.C.'} and {chord or 'N.C.'} stand together: the last counts"
+                )
+            found[onset] = chord
             remarks += [f"bar {bar}, {chord}: {remark}" for remark in (chord.remarks if chord else ())]
     return [Change(onset, chord) for onset, chord in found.items()], remarks
 

@@ -1,10 +1,8 @@
-"""Reading a tune file: the door behind `harmonylib.tunes.read`.
+"""A sheet: what was read from a file, before it becomes a tune; with the limits on what a file may hold.
 
 Conventions
-- A file becomes a `Sheet` (`reading_musicxml`, `reading_abc`), a sheet becomes a tune here.
-- music21 reads notes; what a chord symbol says is read by `harmonylib.chords` alone, so music21 never sees one.
-- The melody is the top line of the first part or voice that has notes; what is left out is said in the remarks.
-- Nothing but a `HarmonyError` leaves this module.
+- `tunes.musicxml` and `tunes.abc` make a `Sheet`, `tunes.melody` makes a tune of it.
+- What was left out, and what was guessed, is said in the remarks.
 """
 
 from __future__ import annotations
@@ -59,6 +57,8 @@ class Sheet:
     numbers: list[str] = field(default_factory=list)
     pick_up: bool | None = None
     """Whether the file calls its first bar one; None: see by its length."""
+    free: bool = False
+    """Whether the file says that its bars keep no metre."""
     remarks: list[str] = field(default_factory=list)
     note_move: tuple[int, int] = (0, 0)
     """Letters and semitones from the written to the sounding notes."""
@@ -88,3 +88,8 @@ def likely_tempo(value: float) -> float | None:
 
 def steer(text: str) -> str:
     return (text.capitalize() if text.islower() else text)[:60]
+
+
+def section_name(text: str | None) -> str:
+    """The name of a section as a file gives it, of at most 40 letters."""
+    return clean(text)[:40].strip()

@@ -1,4 +1,4 @@
-"""A real Hub on 127.0.0.1 with three learners: each runs a chapter, nobody reads another's, idle servers end, all stops.
+"""A real Hub on 127.0.0.1 with three learners: each runs a chapter, nobody reads another's, what idles ends.
 
 It needs root, node's configurable-http-proxy, and a machine that lets a test mount its own accounts and homes; without
 them it is skipped, where CI=true it fails.

@@ -31,7 +31,11 @@ def write_classroom(folder: str | Path) -> tuple[tuple[Path, ...], tuple[str, ..
     Raises `HarmonyError` when it cannot be written.
     """
     target = Path(folder)
-    texts = {path.name: path.read_text(encoding="utf-8") for path in sorted(TEMPLATES.iterdir()) if path.is_file()}
+    texts = {
+        path.name.replace(".py.txt", ".py"): path.read_text(encoding="utf-8")
+        for path in sorted(TEMPLATES.iterdir())
+        if path.is_file()
+    }
     texts["requirements.txt"] = "\n".join((*HUB, *_installed())) + "\n"
     left = tuple(name for name in texts if (target / name).exists())
     files = {name: _filled(text).encode() for name, text in texts.items() if name not in left}

@@ -2,7 +2,7 @@
 
 Conventions
 - One name a line; ``teacher NAME`` is a teacher. A name is small letters, digits and hyphens, as accounts are named.
-- All accounts made here are in the group ``block-chords``; one that was there before is nobody's to claim and is refused.
+- All accounts made here are in the group ``block-chords``; one that was there before is refused.
 - A home belongs to its learner and to the group of teachers, who may read in it; whatever is made in it does so too.
 """
 

@@ -1,8 +1,8 @@
 """A learner's seat: run by the Hub as the learner, it lays their copy of the course and becomes their server.
 
 Conventions
-- It never runs as root or as somebody else than the one who signed in: a linked folder would be written through, and one
-  learner would read another's work.
+- It never runs as root or as somebody else than the one who signed in: a linked folder would be written
+  through, and one learner would read another's work.
 - What the learner makes can be read by the learner and by teachers, who are the group of the home.
 - Kernels talk through files in a short folder that only the learner opens; over ports, any account could listen.
 - Replies of the teacher that wait for this learner are copied beside the chapters.
@@ -16,6 +16,7 @@ import stat
 import sys
 import tempfile
 from pathlib import Path
+from typing import NoReturn
 
 from harmonylib.classroom.copies import FOLDER, lay, trust
 from harmonylib.classroom.opening import LAB, told
@@ -59,6 +60,10 @@ def main() -> int:
     except HarmonyError as error:
         print(f"harmonylib: {error}", file=sys.stderr)
         return 1
+    _become_server(folder)
+
+
+def _become_server(folder: Path) -> NoReturn:
     os.environ["JUPYTER_RUNTIME_DIR"] = str(runtime_folder())
     os.environ["JUPYTER_CONFIG_PATH"] = str(LAB)
     os.chdir(folder)
@@ -73,8 +78,8 @@ def check_account(name: str) -> None:
     mine = pwd.getpwuid(os.geteuid()).pw_name
     if os.geteuid() == 0 or mine != name:
         raise HarmonyError(
-            f"the server of {name!r} would run as {mine!r}: every learner needs an account of their own, so the Hub must "
-            "start servers as system users"
+            f"the server of {name!r} would run as {mine!r}: every learner needs an account of their own, so the Hub "
+            "must start servers as system users"
         )
 
 

@@ -19,6 +19,7 @@ import sys
 import urllib.error
 import urllib.request
 from pathlib import Path
+from typing import NoReturn
 
 from harmonylib.classroom.hub.people import NAMES, make_accounts, read_people
 from harmonylib.errors import HarmonyError
@@ -37,6 +38,10 @@ def main(arguments: list[str]) -> int:
     except HarmonyError as error:
         print(f"harmonylib: {error}", file=sys.stderr)
         return 2
+    _become_hub(folder)
+
+
+def _become_hub(folder: Path) -> NoReturn:
     os.chdir(folder / PRIVATE)
     os.execv(sys.executable, [sys.executable, "-m", "jupyterhub", "-f", str(folder / CONFIGURATION)])
 
