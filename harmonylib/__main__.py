@@ -138,7 +138,13 @@ def parser() -> argparse.ArgumentParser:
         description="Mark the notebooks in a folder by the teacher's own copy of the set; write a table (CSV) and a "
         "picture of the class, and print who has what right. Answers are read as data; nothing in a notebook is run.",
     )
-    mark.add_argument("folder", metavar="FOLDER", help="the notebooks that came back")
+    mark.add_argument("folder", metavar="FOLDER", help="the notebooks that came back, or a folder of each learner's")
+    mark.add_argument(
+        "--name",
+        metavar="FILE",
+        help="mark the files of this name, one in each learner's folder, as in the homes of a class",
+    )
+    mark.add_argument("--replies", metavar="DIR", help="write each learner a page, into a folder of the learner's name")
     mark.add_argument(
         "--key", metavar="FILE", help="the set's TOML file or your own copy of its notebook (the TOML file by FOLDER)"
     )
@@ -322,10 +328,13 @@ def _worksheet(options: argparse.Namespace) -> int:
 def _mark(options: argparse.Namespace) -> int:
     from harmonylib.classroom.marking import find_key, mark, read_key
     from harmonylib.classroom.marks import summary, write_marks
+    from harmonylib.classroom.replies import write_replies
 
     key = Path(options.key) if options.key else find_key(Path(options.folder))
-    marks = mark(options.folder, read_key(key, options.seed), key)
+    marks = mark(options.folder, read_key(key, options.seed), key, options.name)
     files = write_marks(marks, options.out)
+    if options.replies:
+        files += write_replies(marks, options.replies)
     _say(_plain(f"Marked by {key.name}: {marks.sheet.title}, {marks.sheet.origin}") + f"\n\n{summary(marks)}")
     for remark in marks.remarks:
         _say(_plain(f"Note: {remark}"))

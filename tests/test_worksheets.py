@@ -706,11 +706,15 @@ def test_table_summary_and_picture_tell_the_same(returned, tmp_path):
     assert [row[:4] for row in rows] == [
         ["ben", "1", "spell", "yes"],
         ["ben", "2", "drop", "no"],
+        ["ben", "total", "", "1 of 2"],
         ["carl", "all", "", "no"],
+        ["carl", "total", "", "0 of 2"],
         ["dora", "1", "spell", "no"],
         ["dora", "2", "drop", "no"],
+        ["dora", "total", "", "0 of 2"],
         ["Änne", "1", "spell", "yes"],
         ["Änne", "2", "drop", "yes"],
+        ["Änne", "total", "", "2 of 2"],
     ]
     assert rows[0][4] == "Right: E♭m7 is E♭ G♭ B♭ D♭."
     picture = overview(marks)

@@ -60,7 +60,7 @@ def main() -> int:
     except HarmonyError as error:
         print(f"harmonylib: {error}", file=sys.stderr)
         return 1
-    _become_server(folder)
+    return _become_server(folder)
 
 
 def _become_server(folder: Path) -> NoReturn:

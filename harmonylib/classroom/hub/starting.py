@@ -38,7 +38,7 @@ def main(arguments: list[str]) -> int:
     except HarmonyError as error:
         print(f"harmonylib: {error}", file=sys.stderr)
         return 2
-    _become_hub(folder)
+    return _become_hub(folder)
 
 
 def _become_hub(folder: Path) -> NoReturn:
