@@ -12,12 +12,15 @@ import sys
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import NoReturn, TextIO
+from typing import NoReturn, TextIO, TypeAlias
 
 from harmonylib.errors import HarmonyError
 
 LONGEST_LINE = 1000
 """Letters of a complaint; of a longer one, which quotes a very long name, begin and end are shown."""
+
+
+_Commands: TypeAlias = "argparse._SubParsersAction[_Parser]"
 
 
 class _Parser(argparse.ArgumentParser):
@@ -29,17 +32,24 @@ class _Parser(argparse.ArgumentParser):
 
 def parser() -> argparse.ArgumentParser:
     """The command line, described."""
-    from harmonylib.answering.manner import CONTOURS, Manner
-    from harmonylib.arranging.density import DENSITIES
-    from harmonylib.guitar.neck import LONG_SCALE, TUNINGS
-    from harmonylib.score.pdf import PAPERS
-    from harmonylib.score.writing import SOUNDS
-
     top = _Parser(
         prog="python -m harmonylib",
         description="Block chords for guitar: harmonise a tune so that every note carries a chord a hand can play.",
     )
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for describe in (
+        *(_describe_arrange, _describe_survey, _describe_worksheet, _describe_mark, _describe_course),
+        _describe_classroom,
+    ):
+        describe(commands)
+    return top
+
+
+def _describe_arrange(commands: _Commands) -> None:
+    from harmonylib.arranging.density import DENSITIES
+    from harmonylib.guitar.neck import LONG_SCALE, TUNINGS
+    from harmonylib.score.pdf import PAPERS
+    from harmonylib.score.writing import SOUNDS
 
     arrange = commands.add_parser(
         "arrange",
@@ -82,6 +92,14 @@ def parser() -> argparse.ArgumentParser:
     arrange.add_argument(
         "--seed", metavar="N", type=int, default=0, help="picks among equally good grips, and draws the answers"
     )
+    _answer_options(arrange)
+    arrange.set_defaults(run=_arrange)
+
+
+def _answer_options(arrange: argparse.ArgumentParser) -> None:
+    """Call and response: whether the melody chords are answered, and how."""
+    from harmonylib.answering.manner import CONTOURS, Manner
+
     answers = arrange.add_argument_group("call and response", "other voicings answer the melody chords in their gaps")
     answers.add_argument(
         "--answers",
@@ -103,8 +121,9 @@ def parser() -> argparse.ArgumentParser:
         "--contour", choices=(*CONTOURS, "any"), default="any", help="how the answers' top line goes (any)"
     )
     answers.add_argument("--swing", action="store_true", help="off-beat answers on the last third of the beat")
-    arrange.set_defaults(run=_arrange)
 
+
+def _describe_survey(commands: _Commands) -> None:
     survey = commands.add_parser(
         "survey",
         help="list the tunes of a folder by difficulty",
@@ -119,6 +138,10 @@ def parser() -> argparse.ArgumentParser:
     survey.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: each tune's own)")
     survey.set_defaults(run=_survey)
 
+
+def _describe_worksheet(commands: _Commands) -> None:
+    from harmonylib.score.pdf import PAPERS
+
     worksheet = commands.add_parser(
         "worksheet",
         help="print a set of exercises with its key, and make the learner's notebook",
@@ -132,6 +155,8 @@ def parser() -> argparse.ArgumentParser:
     worksheet.add_argument("--seed", metavar="N", type=int, help="draws another set (default: the file's own seed)")
     worksheet.set_defaults(run=_worksheet)
 
+
+def _describe_mark(commands: _Commands) -> None:
     mark = commands.add_parser(
         "mark",
         help="mark a folder of returned notebooks without running them",
@@ -152,6 +177,8 @@ def parser() -> argparse.ArgumentParser:
     mark.add_argument("--out", metavar="DIR", default=".", help="folder for table and picture (default: this one)")
     mark.set_defaults(run=_mark)
 
+
+def _describe_course(commands: _Commands) -> None:
     course = commands.add_parser(
         "course",
         help="open the course in JupyterLab, or large and without code for a projector",
@@ -170,6 +197,8 @@ def parser() -> argparse.ArgumentParser:
     course.add_argument("jupyter", nargs="*", metavar="-- ARGUMENT", help="arguments for Jupyter itself")
     course.set_defaults(run=_course)
 
+
+def _describe_classroom(commands: _Commands) -> None:
     classroom = commands.add_parser(
         "classroom",
         help="write the folder of a server for a class",
@@ -178,7 +207,6 @@ def parser() -> argparse.ArgumentParser:
     )
     classroom.add_argument("folder", metavar="DIR", help="the folder to write")
     classroom.set_defaults(run=_classroom)
-    return top
 
 
 def _hand_options(command: argparse.ArgumentParser) -> None:

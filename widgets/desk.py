@@ -25,7 +25,8 @@ from harmonylib.score.engraving import engrave
 from harmonylib.theory.voicings import SPREADS, Voicing, voice
 from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.tune import Tune
-from widgets.neck import NeckView, theme_class
+from widgets.look import theme_class
+from widgets.neck import NeckView
 from widgets.panel import BESIDE, Panel, menu
 from widgets.score import ScoreView
 

@@ -22,7 +22,8 @@ from harmonylib.theory.chords import Chord
 from harmonylib.theory.families import FAMILIES, TRIADS
 from harmonylib.theory.pitch import ROOTS
 from harmonylib.theory.voicings import SPREADS
-from widgets.neck import NeckView, theme_class
+from widgets.look import theme_class
+from widgets.neck import NeckView
 from widgets.score import ScoreView
 
 View = NeckView | ScoreView

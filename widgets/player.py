@@ -1,6 +1,6 @@
 """The player: an arrangement, an inversion cycle or any events of `harmonylib.sound`, played in the browser.
 
-`Player` sends events as plain data, once; `player.js` plucks the strings on the Web Audio API, so that tempo, loop,
+`Player` sends events as plain data, once; the script plucks the strings on the Web Audio API, so that tempo, loop,
 swing, click and balance change while it plays and nothing is downloaded or stored. It computes no music.
 
 Conventions
@@ -38,6 +38,9 @@ from harmonylib.tunes.tune import DEFAULT_TEMPO, Tune
 from harmonylib.wording import plain
 
 HERE = Path(__file__).parent
+SCRIPTS = ("player_engine.js", "player_strings.js", "player_instrument.js", "player_view.js")
+"""The parts of the script, one module when put together: the browser gets one text."""
+
 RANGES = {"tempo": (10, 600), "swing": (0.5, 0.75), "volume": (0, 1), "balance": (-1, 1), "count_in": (0, 2)}
 """What may be set, lowest and highest: quarter notes a minute, share of the beat, 0 to 1, call to answer, bars."""
 
@@ -64,7 +67,7 @@ class Player(anywidget.AnyWidget):
     """
 
     # as text: a path would be watched, and not be freed
-    _esm = traitlets.Unicode((HERE / "player.js").read_text(encoding="utf-8")).tag(sync=True)
+    _esm = traitlets.Unicode("\n".join((HERE / part).read_text(encoding="utf-8") for part in SCRIPTS)).tag(sync=True)
     _css = traitlets.Unicode((HERE / "player.css").read_text(encoding="utf-8")).tag(sync=True)
 
     score = traitlets.Dict().tag(sync=True)

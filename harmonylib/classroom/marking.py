@@ -1,7 +1,8 @@
 """Marking: a folder of returned notebooks becomes marks; nothing in them is ever run.
 
 The exercises come from the teacher's own TOML file or notebook. Of a returned notebook only the values behind
-``answer_01 = …`` are read, as data: text, numbers, lists. What else it holds, its metadata too, is left alone.
+``answer_01 = …`` are read, as data: text, numbers, lists; and the text that answer boxes have saved. What else it
+holds, its metadata too, is left alone.
 
 Conventions
 - A learner is the name of a file without its suffix, or of the folder it came back in; learners stand in the order of
@@ -25,6 +26,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from harmonylib.classroom.handing import recorded
 from harmonylib.classroom.marks import Marks, Row
 from harmonylib.classroom.notebook import METADATA
 from harmonylib.classroom.returned import Unmarked, read_returned, returned
@@ -47,8 +49,13 @@ _ASSIGNED = re.compile(r"^[ \t]*answer_(\d{1,4})[ \t]*(?::[^=\n]{0,80})?=(?!=)",
 _WORDS = re.compile(r"[\w#♯♭°øΔ, +-]{1,200}")
 NOT_PLAIN = "the answer is not plain: write text in quotes, a number, or a list of those"
 
+_ASKED = re.compile(r"^hand_in\(task_\d{1,4}, (\d{1,4})\)", re.M)
 
 _NAME = re.compile(r"answer_(\d{1,4})")
+
+
+class Saved(str):
+    """An answer that a box has saved; one that was typed in code goes before it."""
 
 
 def read_key(path: str | Path, seed: int | None = None) -> Sheet:
@@ -146,9 +153,19 @@ def answers(notebook: Mapping[str, Any]) -> dict[int, list[object]]:
         raise Unmarked(f"gives more than {MOST_IN_ALL} letters of answers")
     found: dict[int, list[object]] = {}
     known: dict[str, object] = {}
+    room = MOST_IN_ALL
     for source in sources:
-        for number, value in _assigned(source, known):
-            found.setdefault(number, []).append(value)
+        room -= 0 if source in asked else len(source)
+        if source in asked or room > 0:
+            for number, value in _assigned(source, known):
+                found.setdefault(number, []).append(value)
+    for source in map(_source, (cell.get("source") for cell in code)):
+        for number in map(int, _ASKED.findall(source, 0, MOST_LETTERS)):
+            found.setdefault(number, []).append(...)
+    for number, text in dict.fromkeys(recorded(notebook)):
+        typed = [value for value in found.get(number, ()) if value is not ...]
+        if not typed or isinstance(typed[-1], Saved):
+            found.setdefault(number, []).append(Saved(text) if text.strip() else ...)
     return found
 
 
@@ -205,7 +222,7 @@ def _value(value: ast.expr, source: str, known: Mapping[str, object]) -> object:
         return ast.literal_eval(value)
     except (ValueError, TypeError, SyntaxError, RecursionError, MemoryError):
         words = isinstance(value, (ast.Name, ast.Tuple, ast.List, ast.BinOp))
-        return _unquoted(source.splitlines()[value.lineno - 1]) if words else Unmarked(NOT_PLAIN)
+        return _unquoted(re.split("\r\n|\r|\n", source)[value.lineno - 1]) if words else Unmarked(NOT_PLAIN)
 
 
 def _unquoted(line: str) -> object:
