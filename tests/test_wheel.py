@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import tarfile
+import time
 import tomllib
 import urllib.request
 import venv
@@ -104,13 +105,13 @@ def test_from_the_wheel_in_an_empty_folder(built: Path, tmp_path: Path) -> None:
             line = next(line for line in course.stdout if line.startswith("The course is at "))
             found = re.search(r"http://\S+", line)
             assert found
-            for _ in range(50):
+            for _ in range(200):
                 try:
                     with urllib.request.urlopen(found[0], timeout=60) as answer:
                         assert answer.status == 200
                     break
                 except OSError:
-                    course.poll()
+                    time.sleep(0.2)
             course.send_signal(signal.SIGINT)
             assert course.wait(60) == 0
         finally:
