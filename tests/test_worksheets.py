@@ -456,7 +456,7 @@ def test_what_a_box_has_saved_is_marked_and_code_goes_before_it(tmp_path):
     hand_in(tmp_path, "odd", odd)
     assert states(tmp_path, PLAIN) == {
         **{("boxes", 1): "right", ("boxes", 2): "not yet", ("both", 1): "right", ("both", 2): "right"},
-        **{("twice", 1): "right", ("twice", 2): "not started", ("two", 1): "not read", ("two", 2): "not started"},
+        **{("twice", 1): "right", ("twice", 2): "not started", ("two", 1): "not yet", ("two", 2): "not started"},
         **{("odd", 1): "not started", ("odd", 2): "not started"},
     }
 
