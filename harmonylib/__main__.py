@@ -377,34 +377,9 @@ def _python() -> str:
 
 
 def _course(options: argparse.Namespace) -> int:
-    """The course in JupyterLab at its first chapter, or on the projector."""
-    from harmonylib.classroom.opening import check_port, check_root, open_lab, own_copy, told
-    from harmonylib.classroom.shipped import course_folder
+    from harmonylib.classroom.opening import open_course
 
-    if options.dark and not options.projector:
-        raise HarmonyError("--dark goes with --projector; JupyterLab has its own setting for dark pages")
-    if options.jupyter and (options.projector or not options.jupyter[0].startswith("-")):
-        raise HarmonyError(f"{options.jupyter[0]!r}: only what is meant for JupyterLab stands here, after --")
-    if options.here and (options.folder is not None or options.reset is not None):
-        raise HarmonyError("--here opens the course itself: it goes with neither --folder nor --reset")
-    check_port(options.port)
-    allowed = options.allow_root or "--allow-root" in options.jupyter
-    if not options.projector:
-        check_root(allowed)
-    if options.here:
-        folder = course_folder()
-    else:
-        copy = own_copy(options.folder, options.reset)
-        folder = copy.folder
-        for line in told(copy):
-            _say(_plain(line))
-    if options.projector:
-        from harmonylib.classroom.projector import PORT, serve
-
-        serve(folder, dark=options.dark, port=options.port or PORT, browser=not options.no_browser)
-        return 0
-    more = ["--allow-root"] * options.allow_root + options.jupyter
-    open_lab(folder, port=options.port, browser=not options.no_browser, more=more)
+    open_course(options, _say)
     return 0
 
 

@@ -10,17 +10,18 @@ Sources: the options of Jupyter Server 2 and of JupyterLab 4.
 
 from __future__ import annotations
 
+import argparse
 import logging
 import os
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from harmonylib.classroom.copies import FOLDER, Copy, lay, trust
 from harmonylib.classroom.manifest import MANIFEST
 from harmonylib.classroom.shipped import FIRST_CHAPTER, course_folder
 from harmonylib.errors import HarmonyError
-from harmonylib.wording import many
+from harmonylib.wording import many, plain
 
 LAB = Path(__file__).parent / "lab"
 QUIET = (
@@ -72,6 +73,29 @@ def check_root(allowed: bool) -> None:
             "you are root, and what a notebook runs may then do anything here: open the course as another user, or say "
             "--allow-root where that is meant, as in a container"
         )
+
+
+def open_course(options: argparse.Namespace, say: Callable[[str], None]) -> None:
+    """The course in JupyterLab at its first chapter, or on the projector, as the command line asks for it."""
+    if options.dark and not options.projector:
+        raise HarmonyError("--dark goes with --projector; JupyterLab has its own setting for dark pages")
+    if options.jupyter and (options.projector or not options.jupyter[0].startswith("-")):
+        raise HarmonyError(f"{options.jupyter[0]!r}: only what is meant for JupyterLab stands here, after --")
+    if options.here and (options.folder is not None or options.reset is not None):
+        raise HarmonyError("--here opens the course itself: it goes with neither --folder nor --reset")
+    check_port(options.port)
+    if not options.projector:
+        check_root(options.allow_root or "--allow-root" in options.jupyter)
+    copy = Copy(course_folder()) if options.here else own_copy(options.folder, options.reset)
+    for line in told(copy):
+        say(plain(line))
+    if options.projector:
+        from harmonylib.classroom.projector import PORT, serve
+
+        serve(copy.folder, dark=options.dark, port=options.port or PORT, browser=not options.no_browser)
+        return
+    more = ["--allow-root"] * options.allow_root + options.jupyter
+    open_lab(copy.folder, port=options.port, browser=not options.no_browser, more=more)
 
 
 def private_kernels() -> list[str]:
