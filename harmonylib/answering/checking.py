@@ -1,23 +1,13 @@
-"""Call and response: while a melody chord is held, or a rest follows, other voicings of the harmony answer it.
+"""Whether answers fit: what is wrong with them, in functions the search does not call.
 
-The melody chord is the *call*. Its *gap* is the time from when the call has rung for a beat (or has ended) to the next
-call. A gap is answered by one to three chords in a rhythm from a written table; any of them may be *approached* by the
-same grip one fret lower or higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found
-exactly, with the costs below.
-
-Conventions
-- Time is in quarter notes as in `harmonylib.tunes`; rhythms are written in beats (a dotted quarter in compound metres).
-- An answer shortens its call, it never moves it; the melody stays as it is.
-- A seed draws, gap by gap, a rhythm with its place, a contour and an approach; the search may depart from what was
-  drawn, and pays for it.
-
-Rhythms, weights and times are common practice. `check_answers` tells what is wrong and shares no code with the search.
+An answer shortens its call, it never moves it. What is only a matter of taste says `harmonylib.answering.taste`.
 """
 
 from __future__ import annotations
 
 from fractions import Fraction
 
+from harmonylib.answering.taste import remarks_on_answers
 from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement
 from harmonylib.arranging.costs import SHIFT_MM, TRAVEL_MM_S
 from harmonylib.arranging.density import pulse
@@ -25,8 +15,10 @@ from harmonylib.errors import expect
 from harmonylib.guitar.grips import Grip
 
 
-def check_answers(arrangement: Arrangement) -> list[str]:
+def check_answers(arrangement: Arrangement, taste: bool = False) -> list[str]:
     """All that is wrong with the answers of an arrangement, one sentence each; an empty list when they fit.
+
+    With `taste`, what a player would do otherwise follows, each sentence marked as a remark: that is not wrong.
 
     Each answer must lie in its gap, sound the harmony of its moment, differ from its call and its neighbour, be
     playable, leave the hand time to come and go, and end before the next call; an approach must be its target one fret
@@ -76,7 +68,8 @@ def check_answers(arrangement: Arrangement) -> list[str]:
             wrong += _check_travel(
                 arrangement, last.grip, last.onset, following.grip, limit, f"{where}, back to the call"
             )
-    return wrong
+    remarks = remarks_on_answers(arrangement) if taste else []
+    return [*wrong, *(f"remark: {remark}" for remark in remarks)]
 
 
 def _check_sound(arrangement: Arrangement, item: Answer, after: Answer | None) -> list[str]:

@@ -1,17 +1,6 @@
-"""Call and response: while a melody chord is held, or a rest follows, other voicings of the harmony answer it.
+"""What an answer can be gripped as: all voicings of a chord on a neck, laid out as arrays for the search.
 
-The melody chord is the *call*. Its *gap* is the time from when the call has rung for a beat (or has ended) to the next
-call. A gap is answered by one to three chords in a rhythm from a written table; any of them may be *approached* by the
-same grip one fret lower or higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found
-exactly, with the costs below.
-
-Conventions
-- Time is in quarter notes as in `harmonylib.tunes`; rhythms are written in beats (a dotted quarter in compound metres).
-- An answer shortens its call, it never moves it; the melody stays as it is.
-- A seed draws, gap by gap, a rhythm with its place, a contour and an approach; the search may depart from what was
-  drawn, and pays for it.
-
-Rhythms, weights and times are common practice. `check_answers` tells what is wrong and shares no code with the search.
+An answer lies on its call's strings or their neighbours. Where an approach comes first, the hand arrives at that.
 """
 
 from __future__ import annotations
@@ -22,7 +11,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from harmonylib.answering.manner import COSTS
 from harmonylib.answering.rhythms import Hit
 from harmonylib.arranging.arrangement import Answer, Arrangement, Choice
 from harmonylib.arranging.candidates import shapes
@@ -103,8 +91,11 @@ def _number(grip: Grip) -> int:
     return sum((0 if fret is None else fret + 1) * 32**place for place, fret in enumerate(grip.frets))
 
 
-def nodes_for(arrangement: Arrangement, call: Choice, hit: Hit) -> Nodes:
-    """Every way to play a hit: all grips on the call's strings or their neighbours, approached first where drawn."""
+def nodes_for(arrangement: Arrangement, call: Choice, hit: Hit, unled: float) -> Nodes:
+    """Every way to play a hit: all grips on the call's strings or their neighbours, approached first where drawn.
+
+    Without the approach that was drawn a grip costs `unled` more.
+    """
     book = book_for(arrangement, call, hit.chord)
     assert call.grip is not None
     far = np.abs(book.lowest - call.grip.strings[0]) > 1
@@ -113,7 +104,7 @@ def nodes_for(arrangement: Arrangement, call: Choice, hit: Hit) -> Nodes:
         return plain
     led = book.led[hit.approach]
     led = led._replace(cost=led.cost + np.where(far, np.inf, 0.0))
-    plain = plain._replace(cost=plain.cost + COSTS["approach"])
+    plain = plain._replace(cost=plain.cost + unled)
     return Nodes(*(np.concatenate(pair) for pair in zip(led, plain, strict=True)))
 
 
