@@ -78,6 +78,9 @@ def parser() -> argparse.ArgumentParser:
     arrange.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"paper of the PDF (default: {PAPERS[0]})")
     arrange.add_argument("--sound", choices=SOUNDS, help="write what it sounds like too")
     arrange.add_argument(
+        "--once", action="store_true", help="MIDI and sound play every bar once, as written, and no repeats"
+    )
+    arrange.add_argument(
         "--seed", metavar="N", type=int, default=0, help="picks among equally good grips, and draws the answers"
     )
     answers = arrange.add_argument_group("call and response", "other voicings answer the melody chords in their gaps")
@@ -257,7 +260,7 @@ def _arrange(options: argparse.Namespace) -> int:
         progress.update()
         progress.set_description("engraving", refresh=False)
         stem = safe_stem(Path(options.tune).stem + (f"_{options.number}" if options.number > 1 else ""))
-        files = write_files(arrangement, options.out, stem, options.paper, options.sound or "")
+        files = write_files(arrangement, options.out, stem, options.paper, options.sound or "", options.once)
         progress.update()
     _say(text(arrangement))
     for remark in (*tune.remarks, *arrangement.remarks, *faults):

@@ -6,6 +6,7 @@
 //   events, clicks  rows {onset, end, swing: [how far each moves a unit of swing], midi, part, velocity}
 //                   and for events text, the line to show, and id, the top note in the engraving
 //   bars            rows {number, onset, end, swing, countIn: [clicks of one bar, of two bars]}
+//   runs            the form: pairs of places in bars, first and last of what is played side by side
 //   pan, sound      the settings of harmonylib.sound, under their names there
 // The string is that of harmonylib.sound: a loop of one period with a three-tap filter that sets the pitch exactly.
 
@@ -80,9 +81,9 @@ function bent(sound, reach = 4, size = 4097) {
 // --- the engine: the same on a live and on an offline context ---------------------------------------------------
 
 export class Engine {
-  // settings: tempo, swing, volume, balance, click, count_in, loop, first, last (the last two are bar numbers)
+  // settings: tempo, swing, volume, balance, click, count_in, loop, once, first, last (the last two are bar numbers)
   constructor(context, score, settings) {
-    Object.assign(this, { context, settings: { ...settings }, running: false, shown: [], buffers: new Map() });
+    Object.assign(this, { context, settings: { ...settings }, running: false, run: 0, shown: [], buffers: new Map() });
     this.load(score);
     const shaper = context.createWaveShaper();
     shaper.curve = bent(score.sound);
@@ -98,6 +99,7 @@ export class Engine {
   }
 
   start(time) {
+    this.run = 0;
     const { bars } = this.#range(), swing = this.settings.swing;
     const countIn = this.settings.count_in ? bars[0].countIn[this.settings.count_in - 1] : [];
     Object.assign(this, { running: true, time, shown: [], voices: new Set(), sources: new Set() });
@@ -152,18 +154,33 @@ export class Engine {
     if (name === "balance" && this.parts) {
       for (const part in this.parts) this.parts[part].gain.setTargetAtTime(this.#share(part), time, 0.015);
     }
-    if ((name === "first" || name === "last") && this.running) {
-      const { from, to } = this.#range();
-      if (this.position < from || this.position >= to) this.#jump(from);
-      else this.#queue();
+    if (["first", "last", "once"].includes(name) && this.running) {
+      this.run = Math.max(this.runs().findIndex(bars => this.#holds(this.#span(bars))), 0);
+      const range = this.#range();
+      if (this.#holds(range)) this.#queue();
+      else this.#jump(range.from);
     }
   }
 
+  // What is played, as rows of bars: the form of a whole tune, or the chosen bars as they are written.
+  runs() {
+    const { bars, runs } = this.score, { first, last, once } = this.settings;
+    const chosen = bars.filter(bar => first <= bar.number && bar.number <= last);
+    if (chosen.length && chosen.length < bars.length) return [chosen];
+    return once ? [bars] : runs.map(([from, to]) => bars.slice(from, to + 1));
+  }
+
   #range() {
-    const { first, last, swing } = this.settings;
-    const chosen = this.score.bars.filter(bar => first <= bar.number && bar.number <= last);
-    const bars = chosen.length ? chosen : this.score.bars;
+    return this.#span(this.runs()[this.run]);
+  }
+
+  #span(bars) {
+    const { swing } = this.settings;
     return { bars, from: moved(bars[0], swing), to: ending(bars.at(-1), swing) };
+  }
+
+  #holds({ from, to }) {
+    return from <= this.position && this.position < to;
   }
 
   // What is still to come in the chosen bars; the count-in lies before them.
@@ -176,7 +193,11 @@ export class Engine {
   }
 
   #turn() {
-    if (this.settings.loop) return this.#jump(this.#range().from);
+    const more = this.run + 1 < this.runs().length;
+    if (more || this.settings.loop) {
+      this.run = more ? this.run + 1 : 0;
+      return this.#jump(this.#range().from);
+    }
     this.running = false;
     this.shown.push({ time: this.time, done: true });
   }
@@ -192,7 +213,7 @@ export class Engine {
       if (row.always || this.settings.click) this.#source(row, row.midi[0], time, row.velocity);
       return;
     }
-    this.shown.push({ time, number: row.number });
+    this.shown.push({ time, number: row.number, run: this.run });
     const weight = n => (n === row.midi.length - 1 ? this.score.sound.TOP_WEIGHT : 1);
     const whole = Math.hypot(...row.midi.map((_, n) => weight(n)));
     const strum = Math.min(this.score.sound.STRUM_S, seconds / (2 * row.midi.length));
@@ -266,7 +287,7 @@ export async function renderOffline(score, tempo, { seconds, changes = [], ...se
 
 // --- one player: the model's settings, a live engine, the clock of the cursor ------------------------------------
 
-const SETTINGS = ["tempo", "swing", "volume", "balance", "click", "count_in", "loop", "first", "last"];
+const SETTINGS = ["tempo", "swing", "volume", "balance", "click", "count_in", "loop", "once", "first", "last"];
 const ALONE = "block-player-starts"; // tells the other players on the page to stop
 
 class Instrument {
@@ -328,10 +349,10 @@ class Instrument {
     const show = () => {
       const heard = context.currentTime - (context.outputLatency || 0);
       while (engine.shown.length && engine.shown[0].time <= heard) {
-        const { number, done } = engine.shown.shift();
+        const { number, run: part, done } = engine.shown.shift();
         if (done) return this.#ask(false);
         this.model.set("now", number);
-        for (const view of this.views) view.show(number);
+        for (const view of this.views) view.show(number, part, engine.runs().length);
       }
       run.frame = requestAnimationFrame(show);
     };
@@ -382,11 +403,12 @@ class View {
     this.line = make("output", { className: "block-player-line", aria: { live: "off" } });
     this.said = make("p", { className: "block-player-said", aria: { role: "status", live: "polite" } });
     this.paper = make("div", { className: "block-player-paper", tabIndex: 0, aria: { role: "region", label: "Score" } });
+    this.form = this.#switch("once", "Once, as written");
     this.root.append(
       make("div", { className: "block-player-row" }, this.play, this.line),
       make("div", { className: "block-player-row" }, ...SLIDERS.map(slider => this.#slider(...slider))),
       make("div", { className: "block-player-row" }, this.#bars("first", "From bar"), this.#bars("last", "to bar"),
-        this.#switch("loop", "Loop"), this.#switch("click", "Click"), this.#countIn(),
+        this.#switch("loop", "Loop"), this.form, this.#switch("click", "Click"), this.#countIn(),
         make("span", { className: "block-player-caution" }, score.caution)),
       this.said,
       this.paper,
@@ -400,9 +422,10 @@ class View {
       this.#write("playing", !this.model.get("playing"));
     });
     this.#follow("theme", theme => (this.root.dataset.theme = theme));
-    this.#follow("score", ({ title, events }) => {
+    this.#follow("score", ({ title, events, runs }) => {
       this.root.setAttribute("aria-label", `Player: ${title}`);
       this.balance.hidden = !events.some(row => row.part === "answer");
+      this.form.hidden = runs.length < 2;
       this.line.textContent = events[this.model.get("now")]?.text ?? "";
     });
     this.#follow("svg", svg => this.#engrave(svg));
@@ -410,10 +433,11 @@ class View {
     instrument.views.add(this);
   }
 
-  // The sounding event: its line of text, its note in the engraving, and a band over both staves.
-  show(number) {
+  // The sounding event: its line of text, its note in the engraving, and a band over both staves; where the form leads
+  // elsewhere and back, also which part of the way it is.
+  show(number, part, parts) {
     const row = this.model.get("score").events[number];
-    this.line.textContent = row.text;
+    this.line.textContent = parts > 1 ? `${row.text}, part ${part + 1} of ${parts} as played` : row.text;
     this.#unlight();
     const notes = this.notes.get(row.id);
     if (!notes) return;

@@ -32,6 +32,7 @@ from harmonylib.sound.events import ACCENT, BEAT, PARTS, Event, as_data, click_e
 from harmonylib.sound.listening import CAUTION
 from harmonylib.sound.rendering import VOLUME
 from harmonylib.sound.strings import HIGHEST, LOWEST
+from harmonylib.tunes.form import runs
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import DEFAULT_TEMPO
 from harmonylib.wording import plain
@@ -53,7 +54,7 @@ class Player(anywidget.AnyWidget):
     `music` is an arrangement or a row of events; `texts` says what each event is, one line each (an arrangement knows
     its own: bar, chord, grip). `first` and `last` are the bars to play, `metre` is that of events. Other settings by
     name: `tempo`, `swing`, `volume`, `balance` (−1 only the call, 1 only the answer), `click`, `count_in` (bars),
-    `loop`, `theme` (one of `harmonylib.diagrams.THEMES`). Raises `HarmonyError` for a setting out of range, bars that
+    `loop`, `once` (a whole tune as written, its form not played out), `theme` (one of `harmonylib.diagrams.THEMES`). Raises `HarmonyError` for a setting out of range, bars that
     are not there, and music without events.
 
     >>> from harmonylib.neck import Grip
@@ -75,6 +76,7 @@ class Player(anywidget.AnyWidget):
     click = traitlets.Bool(False).tag(sync=True)
     count_in = traitlets.Int(0).tag(sync=True)
     loop = traitlets.Bool(False).tag(sync=True)
+    once = traitlets.Bool(False).tag(sync=True)
     first = traitlets.Int(1).tag(sync=True)
     last = traitlets.Int(1).tag(sync=True)
     now = traitlets.Int(0).tag(sync=True)
@@ -165,13 +167,15 @@ def _placed(
 ) -> dict[str, Any]:
     """The traits that hold the music: the score as plain data, and the first and last bar to play."""
     if isinstance(music, Arrangement):
-        played, bars = played_events(music), music.tune.bars
+        played, bars = played_events(music, once=True), music.tune.bars
+        parts = [run.bars for run in runs(music.tune)]
         zero = _zero(music, played)
         known, ids = _lines(music, played, zero)
         texts, title = texts or known, title or plain(music.tune.title)
     else:
         played, zero = tuple(music), Fraction(0)
         bars = even_bars(metre, max((event.end for event in played), default=0))
+        parts = [bars]
         texts = texts or [f"{number} of {len(played)}" for number in range(1, len(played) + 1)]
         ids = [f"n{event.index}" if event.part == "call" else "" for event in played]
     if not played:
@@ -185,7 +189,9 @@ def _placed(
     low, high = numbers[0] if first is None else first, numbers[-1] if last is None else last
     if low not in numbers or high not in numbers or low > high:
         raise HarmonyError(f"bars {low} to {high}: choose from bars {numbers[0]} to {numbers[-1]}")
+    places = {bar: index for index, bar in enumerate(bars)}
     score = _score(played, bars, zero) | {"title": title or "chords"}
+    score["runs"] = [[places[part[0]], places[part[-1]]] for part in parts]
     for row, text, note in zip(score["events"], texts, ids, strict=True):
         row |= {"text": text, "id": note}
     return {"score": score, "first": low, "last": high}

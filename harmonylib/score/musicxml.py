@@ -29,11 +29,13 @@ from harmonylib.score.elements import (
     harmony_element,
     notations_element,
     pitch_element,
+    sign_element,
     words_element,
 )
 from harmonylib.score.events import Written, written_events
 from harmonylib.score.layout import COLUMNS_A_LINE, bar_range, line_starts
 from harmonylib.score.rhythm import Sign, bar_signs
+from harmonylib.tunes.form import SIGNS_AT_THE_END, form_signs
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import Change, Tune
 from harmonylib.wording import plain
@@ -82,6 +84,7 @@ class _Writer:
         self.bars = [(bar, _voices(bar, here)) for bar, here in zip(tune.bars, _by_bar(tune, sounding), strict=True)]
         moments = [sign.length for _, voices in self.bars for signs in voices.values() for sign in signs]
         moments += [bar.length for bar in tune.bars] + [change.onset - tune.bars[0].onset for change in tune.changes]
+        self.signs = form_signs(tune.bars)
         self.change_onsets = [change.onset for change in tune.changes]
         self.divisions = lcm(*(moment.denominator for moment in moments))
 
@@ -104,9 +107,13 @@ class _Writer:
             self._attributes(measure, bar, before)
             if index == 0:
                 self._tempo(measure, bar)
-            for mark in bar.marks:
-                words_element(measure, plain(mark), "above", **{"font-weight": "bold"})
+            for sign, mark in self.signs[index]:
+                if sign not in SIGNS_AT_THE_END:
+                    sign_element(measure, sign, plain(mark))
             self._music(measure, bar, voices)
+            for sign, mark in self.signs[index]:
+                if sign in SIGNS_AT_THE_END:
+                    sign_element(measure, sign, plain(mark))
             self._right_barline(measure, bar, after)
             before = bar
 

@@ -1,13 +1,10 @@
-"""Sound: plucked strings from an arrangement, with a click and a count-in.
-
-A string is a loop one period long with a three-tap filter in it (Karplus–Strong): the taps set the pitch exactly, how
-long the note rings and how fast its upper partials fade. `played_events` says what sounds when, `render`
-makes it heard.
+"""What sounds when: an arrangement's chords and clicks as events in time, for the renderer and the player.
 
 Conventions
 - Musical time is quarter notes; 0 is the quarter-note beat in which the first bar starts, a count-in lies before it.
   Tempo is quarter notes a minute. Samples are float32, shape (samples, 2): left and right, 22,050 a second, −1 to 1.
-- Repeats are not played out; a note that lies off the neck is silent.
+- A whole tune is played as its form says; bars asked for by number are played once, as written.
+- A note that lies off the neck is silent.
 - Swing is the share of the beat the first of two eighths takes: 0.5 straight, 2/3 triplet swing. A beat that is divided
   otherwise (a triplet) stays as written, and so does every metre counted in eighths.
 - Loudness depends on volume and velocity, not on the number of notes. The volume starts low: keep playback at a safe
@@ -28,6 +25,7 @@ from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
 from harmonylib.errors import HarmonyError, expect, shown, whole, within
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
+from harmonylib.tunes.form import Run, runs
 from harmonylib.tunes.metre import Bar, grid
 
 PARTS = {
@@ -70,10 +68,13 @@ class Event:
         return self.onset + self.duration
 
 
-def played_events(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> tuple[Event, ...]:
-    """What sounds in bars `first` to `last` (default: all), calls and answers in the order of time.
+def played_events(
+    arrangement: Arrangement, first: int | None = None, last: int | None = None, once: bool = False
+) -> tuple[Event, ...]:
+    """What sounds in bars `first` to `last` (default: all, as the form is played), calls and answers in order of time.
 
-    A note that starts before the first bar is left out, one that lasts beyond the last bar ends with it. Raises
+    With `once` the whole tune is played as written too. A note that starts before the first bar is left out, one that
+    lasts beyond the last bar, or beyond one where the form leaves the written order, ends with it. Raises
     `HarmonyError` for bars the tune does not have.
 
     >>> from harmonylib.arranging.arrange import arrange
@@ -82,15 +83,15 @@ def played_events(arrangement: Arrangement, first: int | None = None, last: int 
     >>> [(str(event.onset), str(event.duration), event.midi) for event in played_events(made, 2, 2)]
     [('0', '2', (50, 57, 60, 65))]
     """
-    bars = bars_between(expect(Arrangement, arrangement, ARRANGEMENT), first, last)
-    neck, start, stop = arrangement.settings.neck, bars[0].onset, bars[-1].end
+    played_runs = runs_between(expect(Arrangement, arrangement, ARRANGEMENT), first, last, once)
+    neck, zero = arrangement.settings.neck, _zero(played_runs[0].bars[0])
     played = [(c.note.onset, arrangement.held(c.index), c.grip, "call", c.index) for c in arrangement.choices]
     played += [(a.onset, a.duration, a.grip, "answer", a.call) for a in arrangement.answers]
-    zero = _zero(bars[0])
     found = [
-        Event(onset - zero, min(length, stop - onset), _sounding(grip, neck), part, index, PARTS[part][0])
-        for onset, length, grip, part, index in played
-        if grip and length > 0 and start <= onset < stop
+        Event(onset + run.later - zero, min(length, run.stop - onset), _sounding(grip, neck), part, n, PARTS[part][0])
+        for run in played_runs
+        for onset, length, grip, part, n in played
+        if grip and length > 0 and run.start <= onset < run.stop
     ]
     return tuple(sorted(found, key=lambda event: event.onset))
 
@@ -166,6 +167,16 @@ def bars_between(arrangement: Arrangement, first: int | None = None, last: int |
     if not found or low < bars[0].number or high > bars[-1].number:
         raise HarmonyError(f"bars {low} to {high}: the tune has bars {bars[0].number} to {bars[-1].number}")
     return found
+
+
+def runs_between(
+    arrangement: Arrangement, first: int | None = None, last: int | None = None, once: bool = False
+) -> tuple[Run, ...]:
+    """The runs of bars that are played: the form of a whole tune, or bars `first` to `last` as written."""
+    bars = bars_between(arrangement, first, last)
+    if first is None and last is None:
+        return runs(arrangement.tune, once)
+    return (Run(bars, Fraction(0)),)
 
 
 def as_data(

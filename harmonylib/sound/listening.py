@@ -1,13 +1,9 @@
-"""Sound: plucked strings from an arrangement, with a click and a count-in.
-
-A string is a loop one period long with a three-tap filter in it (Karplus–Strong): the taps set the pitch exactly, how
-long the note rings and how fast its upper partials fade. `played_events` says what sounds when, `render`
-makes it heard.
+"""Listening: an arrangement or a row of events as a player for the notebook, with a click and a count-in.
 
 Conventions
 - Musical time is quarter notes; 0 is the quarter-note beat in which the first bar starts, a count-in lies before it.
   Tempo is quarter notes a minute. Samples are float32, shape (samples, 2): left and right, 22,050 a second, −1 to 1.
-- Repeats are not played out; a note that lies off the neck is silent.
+- A whole tune is played as its form says; bars asked for by number are played once, as written.
 - Swing is the share of the beat the first of two eighths takes: 0.5 straight, 2/3 triplet swing. A beat that is divided
   otherwise (a triplet) stays as written, and so does every metre counted in eighths.
 - Loudness depends on volume and velocity, not on the number of notes. The volume starts low: keep playback at a safe
@@ -27,9 +23,10 @@ from html import escape
 
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError, shown
-from harmonylib.sound.events import Event, bars_between, click_events, played_events
+from harmonylib.sound.events import Event, click_events, played_events, runs_between
 from harmonylib.sound.rendering import VOLUME, mp3, render
 from harmonylib.sound.strings import RATE, Samples
+from harmonylib.tunes.form import played_bars
 from harmonylib.tunes.tune import DEFAULT_TEMPO
 
 CAUTION = "Keep playback at a safe level, on headphones above all."
@@ -56,10 +53,10 @@ class Sound:
         return {"text/plain": self.caption, "text/html": f'{player}src="data:audio/mpeg;base64,{source}"></audio>'}
 
 
-def sampled(arrangement: Arrangement) -> Samples:
-    """A whole arrangement as samples, straight, at its own tempo and the usual volume."""
-    bars = bars_between(arrangement, None, None)
-    return render(played_events(arrangement), arrangement.tempo, metre=bars[0].metre)
+def sampled(arrangement: Arrangement, once: bool = False) -> Samples:
+    """A whole arrangement as samples, its form played out, straight, at its own tempo and the usual volume."""
+    metre = arrangement.tune.bars[0].metre
+    return render(played_events(arrangement, once=once), arrangement.tempo, metre=metre)
 
 
 def listen(
@@ -72,8 +69,12 @@ def listen(
     count_in: int = 0,
     click: bool = False,
     metre: tuple[int, int] = (4, 4),
+    once: bool = False,
 ) -> Sound:
     """Bars `first` to `last` of an arrangement, or a row of events, as a player for the notebook.
+
+    A whole arrangement is played as its form says: repeats, endings, D.C., D.S., Fine and Coda; with `once` every bar
+    sounds once, as written, and so do bars asked for by number.
 
     The tempo is the arrangement's own unless given; an arrangement brings its own metre, `metre` is that of events.
 
@@ -81,8 +82,9 @@ def listen(
     0:08, 2 chords at 60
     """
     if isinstance(music, Arrangement):
-        bars, tempo = bars_between(music, first, last), music.tempo if tempo is None else tempo
-        played, metre = played_events(music, first, last), bars[0].metre
+        played, tempo = played_events(music, first, last, once), music.tempo if tempo is None else tempo
+        bars = played_bars(runs_between(music, first, last, once))
+        metre = bars[0].metre
         if not played:
             raise HarmonyError(f"nothing sounds in bars {bars[0].number} to {bars[-1].number}: choose bars with notes")
         samples = render((*click_events(bars, count_in, click), *played), tempo, swing, volume, metre=metre)

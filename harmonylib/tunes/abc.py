@@ -188,6 +188,8 @@ def _abc_token(token: re.Match[str]) -> str:
     if kind == "sign":
         sign = {"dacapo": "D.C.", "dacoda": "To Coda"}.get(token["sign"].lower(), token["sign"])
         return f"\nN:!mark {sign}\n" if STEERING.search(sign) else ""
+    if kind == "text" and STEERING.search(words := clean(all_of_it.strip('"'))):
+        return "\nN:!mark " + words.lstrip("^_<>@ ") + "\n"
     if kind == "rests":
         return f"\nN:!rest {token['rests'] or 1}\n"
     if kind == "chord":
@@ -254,7 +256,7 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
             carried.shown.clear()
         elif isinstance(token, abcFormat.ABCNote):
             for text in token.chordSymbols:
-                bar = _abc_text(text, at, bar, sheet)
+                _abc_text(text, at, sheet)
             length = fraction(token.quarterLength)
             if token.activeTuplet is not None:
                 length *= Fraction(token.activeTuplet.numberNotesNormal, token.activeTuplet.numberNotesActual)
@@ -267,6 +269,8 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
             tied = tuple(pitches)
             at += length
     close()
+    if sheet.bars and bar.marks:  # words after the last bar line
+        sheet.bars[-1] = replace(sheet.bars[-1], marks=(*sheet.bars[-1].marks, *bar.marks))
     countable(quarters=at)
     if len(sheet.bars) == 1:
         _count_out(sheet)
@@ -320,14 +324,12 @@ class _Carried:
         return Pitch(letter, alter, octave)
 
 
-def _abc_text(text: str, at: Fraction, bar: Bar, sheet: Sheet) -> Bar:
-    """Takes a quoted text: a chord symbol goes to the sheet, a steering word to the bar, other words nowhere."""
+def _abc_text(text: str, at: Fraction, sheet: Sheet) -> None:
+    """Takes a quoted text: a chord symbol goes to the sheet, other words nowhere."""
     words = clean(text.strip('"'))
-    if STEERING.search(words):
-        return replace(bar, marks=(*bar.marks, steer(words.lstrip("^_<>@ "))))
     if NO_CHORD.fullmatch(words):
         sheet.chords.append((at, None))
-        return bar
+        return
     if words.startswith("("):
         words = words[1:].removesuffix(")")
     symbol = re.split(r"\s*;|\s+\(?(?=[A-G])|\((?=[A-G])", words)[0].strip()
@@ -340,7 +342,6 @@ def _abc_text(text: str, at: Fraction, bar: Bar, sheet: Sheet) -> Bar:
         except HarmonyError as error:
             chord = error
         sheet.chords.append((at, chord))
-    return bar
 
 
 def _count_out(sheet: Sheet) -> None:
