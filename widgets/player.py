@@ -54,8 +54,8 @@ class Player(anywidget.AnyWidget):
     `music` is an arrangement or a row of events; `texts` says what each event is, one line each (an arrangement knows
     its own: bar, chord, grip). `first` and `last` are the bars to play, `metre` is that of events. Other settings by
     name: `tempo`, `swing`, `volume`, `balance` (−1 only the call, 1 only the answer), `click`, `count_in` (bars),
-    `loop`, `once` (a whole tune as written, its form not played out), `theme` (one of `harmonylib.diagrams.THEMES`). Raises `HarmonyError` for a setting out of range, bars that
-    are not there, and music without events.
+    `loop`, `once` (a whole tune as written, its form not played out), `theme` (one of `harmonylib.pictures.theme`'s
+    THEMES). Raises `HarmonyError` for a setting out of range, bars that are not there, and music without events.
 
     >>> from harmonylib.neck import Grip
     >>> Player(cycle_events([Grip.parse("x3545x"), Grip.parse("x7958x")]), title="Cmaj7", tempo=80)

@@ -225,13 +225,15 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
     bar = _fresh_bar(at, metre, fifths, "")
     carried = _Carried(voice)
     tied: tuple[Pitch, ...] = ()
+    ending_over = False  # a repeat sign or a double bar line closes the bar being filled
 
     def close() -> None:
-        nonlocal bar, opened
+        nonlocal bar, opened, ending_over
         if at > opened:
             sheet.bars.append(replace(bar, length=at - opened))
             opened = at
-            bar = _fresh_bar(at, metre, fifths, bar.ending)
+            bar = _fresh_bar(at, metre, fifths, "" if ending_over else bar.ending)
+            ending_over = False
 
     for token in handler.tokens:
         if isinstance(token, abcFormat.ABCMetadata):
@@ -248,6 +250,7 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
                     at += Fraction(4 * metre[0], metre[1])
                     close()
             elif token.tag == "N" and token.data.startswith("!"):
+                ending_over |= at > opened and token.data in ("!end", "!double")
                 bar = _steered(token.data[1:], bar, sheet, at == opened)
             if at == opened:
                 bar = replace(bar, metre=metre, fifths=fifths)

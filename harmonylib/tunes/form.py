@@ -120,7 +120,8 @@ class _Reader:
         self.bars = bars
         self.signs = form_signs(bars)
         self.endings = [_numbers(bar) for bar in bars]
-        self.last_endings = self._last_endings()
+        self.last_endings = [0] * len(bars)
+        self._group_endings()
         self.remarks: list[str] = []
 
     def read(self) -> Form:
@@ -168,19 +169,18 @@ class _Reader:
         last = self.last_endings[index]
         return last if last > max(own) or min(own) > 1 else max(own) + 1
 
-    def _last_endings(self) -> list[int]:
-        """For each bar in an ending: the highest number of the endings that stand side by side with it."""
-        found = [0] * len(self.bars)
+    def _group_endings(self) -> None:
+        """Tell each bar in an ending the highest number of those beside it; without a way back there are no endings."""
         group: list[int] = []
         for index, numbers in enumerate([*self.endings, ()]):
-            if not numbers or (index < len(self.bars) and self.bars[index].repeat_start):
+            if not numbers or self.bars[index].repeat_start:
+                back = any(self.bars[i].repeat_end or self._has(i, "D.C.") or self._has(i, "D.S.") for i in group)
                 highest = max((max(self.endings[i]) for i in group), default=0)
                 for i in group:
-                    found[i] = highest
+                    self.endings[i], self.last_endings[i] = (self.endings[i], highest) if back else ((), 0)
                 group = []
             if numbers:
                 group.append(index)
-        return found
 
     def _back_to(self, start: int, end: int) -> int:
         """Where a way back to `start` from the end of a bar leads: past a pick-up the bar leaves no room for."""
