@@ -57,10 +57,18 @@ ROOMS = {
 }
 """The table of contents: the room of every public name."""
 
+PANELS = (
+    *("AnswerBox", "AnswerPanel", "ArrangementPanel", "DiminishedPanel", "InversionPanel", "MelodyPanel", "Player"),
+    *("SpreadPanel", "Tally"),
+)
+"""What the widgets add; fetched when it is first used, like all the rest."""
+
 SUCCESSORS = {"answer": "respond", "keeping": "keep_answer", "without": "ban_answer", "written": "with_own"}
 """Names that are gone, and what took their place."""
 
-_HOME = {name: room for room, names in ROOMS.items() for name in names}
+_HOME = {name: f"harmonylib.{room}" for room, names in ROOMS.items() for name in names} | dict.fromkeys(
+    PANELS, "widgets"
+)
 __all__ = list(_HOME)  # noqa: PLE0605
 
 
@@ -69,7 +77,7 @@ def __getattr__(name: str) -> object:
         raise AttributeError(f"harmonylib.{name} is now called {SUCCESSORS[name]}: write that instead")
     if name not in _HOME:
         raise AttributeError(f"module 'harmonylib' has no attribute {name!r}")
-    return getattr(import_module(f"harmonylib.{_HOME[name]}"), name)
+    return getattr(import_module(_HOME[name]), name)
 
 
 def __dir__() -> list[str]:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import nbformat
 import pytest
-from nbclient import NotebookClient
+from ipywidgets import Widget
 
 CHAPTERS = Path(__file__).resolve().parent.parent / "chapters"
 PATHS = sorted(CHAPTERS.glob("[0-9][0-9]_*.ipynb"))
@@ -83,8 +83,9 @@ def test_every_code_cell_that_shows_something_keeps_it(path: Path) -> None:
 
 
 def _nbval(path: Path) -> int:
+    """The exit code of a comparison that stops at the first wrong cell."""
     return subprocess.run(
-        [sys.executable, "-m", "pytest", "--nbval", "--nbval-cell-timeout=60", "-q", "-p", "no:cacheprovider"]
+        [sys.executable, "-m", "pytest", "-x", "--nbval", "--nbval-cell-timeout=60", "-q", "-p", "no:cacheprovider"]
         + ["-o", "addopts=", "--rootdir", str(path.parent), str(path)],
         capture_output=True,
         check=False,
@@ -97,7 +98,12 @@ def _copied(path: Path, folder: Path) -> nbformat.NotebookNode:
     return book(path)
 
 
-@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+tampered = pytest.mark.parametrize(
+    "path", [PATHS[0], *(pytest.param(path, marks=pytest.mark.slow) for path in PATHS[1:])], ids=NAMES
+)
+
+
+@tampered
 def test_one_wrong_output_fails(path: Path, tmp_path: Path) -> None:
     copy = _copied(path, tmp_path)
     drawn = next(o for cell in copy.cells for o in cell.get("outputs", ()) if "image/svg+xml" in o.get("data", {}))
@@ -106,7 +112,7 @@ def test_one_wrong_output_fails(path: Path, tmp_path: Path) -> None:
     assert _nbval(tmp_path / path.name) == 1
 
 
-@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+@tampered
 def test_one_wrong_input_fails(path: Path, tmp_path: Path) -> None:
     copy = _copied(path, tmp_path)
     edited = next(cell for cell in copy.cells if "reach_mm=105" in cell.source)
@@ -171,15 +177,26 @@ def test_a_chapter_has_four_exercises_or_more_and_an_edit_cell(path: Path) -> No
     assert "Neck(" in code[1]
 
 
+def _run(source: str, names: dict[str, object]) -> object:
+    """The value of a cell's last line, run in this process among the names of the cells before it."""
+    *body, last = ast.parse(source).body
+    shown = isinstance(last, ast.Expr)
+    exec(compile(ast.Module(body if shown else [*body, last], []), "cell", "exec"), names)
+    return eval(compile(ast.Expression(last.value), "cell", "eval"), names) if isinstance(last, ast.Expr) else None
+
+
 @pytest.mark.parametrize("path", PATHS, ids=NAMES)
-def test_solutions_turn_every_check_right(path: Path, tmp_path: Path) -> None:
+def test_solutions_turn_every_check_right(path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     copy = _copied(path, tmp_path)
     stubs = [cell for cell in copy.cells if cell.cell_type == "code" and cell.source.startswith("answer = ...")]
     for cell in stubs:
         task = re.search(r"(\w+)\.check\(answer\)", cell.source)
         assert task, "the check stands under its answer"
         cell.source = cell.source.replace("answer = ...", f"answer = {task[1]}.solution()")
-    NotebookClient(copy, timeout=60, resources={"metadata": {"path": str(tmp_path)}}).execute()
-    replies = [cell.outputs[-1]["data"]["text/plain"] for cell in stubs]
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, object] = {}
+    values = {id(cell): _run(cell.source, names) for cell in copy.cells if cell.cell_type == "code"}
+    Widget.close_all()
+    replies = [repr(values[id(cell)]) for cell in stubs]
     assert len(replies) >= 4
     assert [reply for reply in replies if not reply.startswith("Right")] == []

@@ -8,7 +8,7 @@ Conventions
   proportion, so each row carries its straight time and how far it moves a unit of swing.
 - `now` is the index of the event that sounds, in the order of `harmonylib.sound.events`; link it to the pictures of a
   neck with ``ipywidgets.jslink``. It stays at the last event when the player stops.
-- The engraving is `harmonylib.printing.engrave`'s, in which melody note 12 has the id ``n12`` and answer 3 ``a3``. It
+- The engraving is `score.engraving.engrave`'s, in which melody note 12 has the id ``n12`` and answer 3 ``a3``. It
   is also the still picture that a page without a kernel shows.
 
 Sources: Web Audio API (W3C).
@@ -57,7 +57,8 @@ class Player(anywidget.AnyWidget):
     `loop`, `once` (a whole tune as written, its form not played out), `theme` (one of `harmonylib.pictures.theme`'s
     THEMES). Raises `HarmonyError` for a setting out of range, bars that are not there, and music without events.
 
-    >>> from harmonylib.neck import Grip
+    >>> from harmonylib.guitar.grips import Grip
+    >>> from harmonylib.sound.events import cycle_events
     >>> Player(cycle_events([Grip.parse("x3545x"), Grip.parse("x7958x")]), title="Cmaj7", tempo=80)
     Player: Cmaj7, 1 bar at 80
     """

@@ -1,6 +1,12 @@
-"""Gaps: the time from when a call has rung for a beat (or has ended) to the next call.
+"""The gaps between the calls: where an arrangement leaves time for an answer.
 
-The melody chord is the *call*. Time is in quarter notes as in `harmonylib.tunes`. Lengths are common practice.
+The melody chord is the *call*. Its *gap* is the time from when the call has rung for a beat (or has ended) to the next
+call.
+
+Conventions
+- Time is in quarter notes from the first written note or rest; calls are counted as the notes of the tune, from 0.
+
+Source: how short a gap may be is common practice.
 """
 
 from __future__ import annotations
@@ -9,7 +15,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
-from harmonylib.arranging.density import pulse
 from harmonylib.errors import expect
 
 SHORTEST_GAP_S = 0.6  # a gap shorter than this stays silent (common practice)
@@ -38,7 +43,7 @@ def gaps(arrangement: Arrangement) -> tuple[Gap, ...]:
     for choice in arrangement.choices:
         if choice.voicing is None:
             continue
-        note, beat = choice.note, pulse(tune, choice.note.onset)
+        note, beat = choice.note, tune.beat_length(choice.note.onset)
         following = arrangement.choices[choice.index + 1 : choice.index + 2]
         end = following[0].note.onset if following else tune.end
         start = note.onset + min(note.duration, beat)

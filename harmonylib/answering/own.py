@@ -1,4 +1,8 @@
-"""A player's own answers: kept, banned and written by hand, to be looked at by `check_answers`."""
+"""A player's say in the answers: keep one, ban one, or put one's own in its place.
+
+Conventions
+- Calls are counted as the notes of the tune, from 0. A player's own times are quarter notes after the call's onset.
+"""
 
 from __future__ import annotations
 

@@ -10,7 +10,6 @@ from collections.abc import Sequence
 from fractions import Fraction
 
 from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement
-from harmonylib.arranging.density import pulse
 from harmonylib.errors import expect
 
 MOST_RHYTHMS = 2  # a chorus lives on one or two rhythms
@@ -53,7 +52,7 @@ def _on_one(arrangement: Arrangement, call: int, answers: Sequence[Answer]) -> l
         if following and top.midi == following[0].pitch.midi:
             found.append(f"{where}: its top {top} is the next note of the melody, which it takes away")
     last = answers[-1]
-    if following and 0 <= following[0].onset - last.end < pulse(tune, last.onset) / 2:
+    if following and 0 <= following[0].onset - last.end < tune.bar_at(last.onset).beat_length(last.onset) / 2:
         where = f"{tune.where(last.onset)}, answer {last.grip}"
         found.append(f"{where}: it runs into the next call; let it end half a beat before")
     return found
@@ -62,8 +61,8 @@ def _on_one(arrangement: Arrangement, call: int, answers: Sequence[Answer]) -> l
 def _rhythm(arrangement: Arrangement, answers: Sequence[Answer]) -> tuple[Fraction, ...]:
     """When the chords of an answer come, in beats: the first from its own beat, the others from the first."""
     onsets = [answer.onset for answer in answers if not answer.approach] or [answers[0].onset]
-    beat = pulse(arrangement.tune, onsets[0])
-    into = (arrangement.tune.beat_at(onsets[0]) - 1) * Fraction(4, arrangement.tune.bar_at(onsets[0]).metre[1])
+    bar = arrangement.tune.bar_at(onsets[0])
+    beat, into = bar.beat_length(onsets[0]), onsets[0] - bar.start
     return (into / beat % 1, *((onset - onsets[0]) / beat for onset in onsets[1:]))
 
 

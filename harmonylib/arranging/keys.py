@@ -1,23 +1,14 @@
-"""Harmonising a tune: candidates for every note, what a chain of grips costs the hand, and the cheapest chain.
-
-A tune is a row of columns, one a note; each column lists the grips that put the melody note on top (or, where no chord
-fits, the places of a single note). A chain picks one grip a column. The cheapest chain is a shortest path through the
-columns, found exactly by dynamic programming: the best way to reach a grip is the best way to reach some grip of the
-column before, plus one step.
+"""The key: which key and octave let a hand carry most of the melody with chords.
 
 Conventions
-- Costs are pure numbers that add up; the tables below give each weight and what it stands for. They are settings of
-  taste (common practice), not measurements.
-- Positions and travel are millimetres along the neck, times are seconds, tempo is quarter notes a minute.
-- Notes are counted from 0 in the order of the tune.
-
-`check` tells whether an arrangement is sound; it shares no code with the search.
+- A way to another key is (steps of the scale, semitones); the nearest key that carries as much is taken.
 """
 
 from __future__ import annotations
 
 from harmonylib.arranging.arrangement import Settings
 from harmonylib.arranging.candidates import chord_options, single_options
+from harmonylib.arranging.harmony import harmonies
 from harmonylib.errors import HarmonyError
 from harmonylib.theory.families import PRACTICE_ORDER
 from harmonylib.theory.pitch import Name
@@ -80,11 +71,11 @@ def _carried(tune: Tune, way: tuple[int, int], settings: Settings) -> tuple[int,
     moved = tune.transposed(*way) if way != (0, 0) else tune
     on_neck = carrying = 0
     known: dict[object, tuple[int, int]] = {}
-    for verdict in examine(moved):
-        key = moved.key_at(verdict.note.onset) if verdict.chord and verdict.chord.is_triad else frozenset[int]()
-        same = (verdict.chord, verdict.note.pitch.midi, key)
+    verdicts = examine(moved)
+    for verdict, harmony in zip(verdicts, harmonies(moved, verdicts, settings.foreign), strict=True):
+        same = (harmony, verdict.note.pitch.midi)
         if same not in known:
-            column = chord_options(verdict, key, settings.neck, settings.spreads)
+            column = chord_options(verdict, harmony, settings.neck, settings.spreads) if harmony else []
             there = bool(single_options(settings.neck, verdict.note.pitch.midi))
             known[same] = (int(there), int(bool(column) or (verdict.chord is None and there)))
         on_neck += known[same][0]

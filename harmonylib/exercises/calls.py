@@ -1,6 +1,6 @@
 """Exercises on call and response: find the gaps of an arrangement, answer a call.
 
-Conventions: those of `harmonylib.exercises.tunes`. `check_answers` says what fits.
+Conventions: those of `exercises.tunes`. `answering.checking` says what fits.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from harmonylib.answering.manner import Manner
 from harmonylib.answering.own import with_own
 from harmonylib.answering.respond import answers_for
 from harmonylib.answering.taste import remarks_on_answers
-from harmonylib.arranging.arrangement import Choice
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises import written
 from harmonylib.exercises.base import Verdict

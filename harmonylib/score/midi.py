@@ -16,9 +16,7 @@ from harmonylib.wording import plain
 
 JAZZ_GUITAR = 26  # General MIDI 1 counts “Electric Guitar (jazz)” as 27 from 1
 
-
 PAN, LEFT, RIGHT = 10, 40, 88  # MIDI control change 10; a call sits a little left, its answer a little right
-
 
 TICKS = 960
 """MIDI ticks a quarter note, at least: halves, triplets and quintuplets are whole numbers of them."""

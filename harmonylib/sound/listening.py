@@ -1,16 +1,7 @@
-"""Listening: an arrangement or a row of events as a player for the notebook, with a click and a count-in.
+"""Something to listen to in a notebook: an arrangement or an inversion cycle, rendered, with a line under it.
 
 Conventions
-- Musical time is quarter notes; 0 is the quarter-note beat in which the first bar starts, a count-in lies before it.
-  Tempo is quarter notes a minute. Samples are float32, shape (samples, 2): left and right, 22,050 a second, −1 to 1.
-- A whole tune is played as its form says; bars asked for by number are played once, as written.
-- Swing is the share of the beat the first of two eighths takes: 0.5 straight, 2/3 triplet swing. A beat that is divided
-  otherwise (a triplet) stays as written, and so does every metre counted in eighths.
-- Loudness depends on volume and velocity, not on the number of notes. The volume starts low: keep playback at a safe
-  level, on headphones above all.
-
-Sources (from memory): K. Karplus and A. Strong, Computer Music Journal 7 (2), 1983, for the loop; the percussion map of
-General MIDI 1, in which 76 and 77 are wood blocks. How long strings ring and how bright they are is a setting of taste.
+- Tempo is quarter notes a minute. The volume starts low: keep playback at a safe level, on headphones above all.
 """
 
 from __future__ import annotations
@@ -78,6 +69,8 @@ def listen(
 
     The tempo is the arrangement's own unless given; an arrangement brings its own metre, `metre` is that of events.
 
+    >>> from harmonylib.guitar.grips import Grip
+    >>> from harmonylib.sound.events import cycle_events
     >>> listen(cycle_events([Grip.parse("x3545x"), Grip.parse("x7958x")]), tempo=60, count_in=1)
     0:08, 2 chords at 60
     """

@@ -89,7 +89,7 @@ class Chord:
         >>> Chord.parse("C9").stacks
         (('1', '3', '5', '♭7'), ('9', '3', '5', '♭7'))
         >>> Chord.parse("F").stacks
-        (('1', '3', '5', '6'), ('1', '3', '5', '7'))
+        (('1', '3', '5', '6'), ('1', '3', '5', '7'), ('1', '3', '5', '♭7'))
         """
         plain = [degrees_of(kind) for kind in (TRIADS[self.kind][3] if self.is_triad else (self.kind,))]
         several = [(e,) for e in self.extensions] + [self.extensions] * (len(self.extensions) > 1)
@@ -108,11 +108,17 @@ class Chord:
             found.setdefault(self.pitch_class_of(degree), degree)
         return found
 
+    @cached_property
+    def allowed(self) -> frozenset[int]:
+        """Pitch classes that a block chord of this symbol may hold: those of all its four-note forms."""
+        return frozenset(self.pitch_class_of(degree) for stack in self.stacks for degree in stack)
+
     def stacks_for(self, degree: str, key: frozenset[int] = frozenset()) -> tuple[tuple[str, ...], ...]:
         """The four-note forms that hold `degree`, as fits the melody and the key.
 
         A triad takes the fill whose added note lies in the key (pitch classes; empty: any), unless the melody itself
-        holds another; a root in the melody is never put a semitone over a major seventh.
+        holds another; a root in the melody is never put a semitone over a major seventh. A major triad becomes a
+        dominant only for a minor seventh in the melody; `harmonylib.arranging.fills` knows what it does in its key.
 
         >>> in_c = frozenset({0, 2, 4, 5, 7, 9, 11})
         >>> Chord.parse("G").stacks_for("3", in_c), Chord.parse("C").stacks_for("1", in_c)
@@ -123,6 +129,8 @@ class Chord:
             return holding
         if degree == "1":
             holding = tuple(stack for stack in holding if "7" not in stack) or holding
+        if self.kind == "" and degree != "♭7":
+            holding = tuple(stack for stack in holding if "♭7" not in stack) or holding
         in_key = tuple(stack for stack in holding if self.pitch_class_of(stack[-1]) in key)
         return in_key or holding
 
@@ -161,9 +169,7 @@ class Chord:
 
 _NINTHS = {"maj7": "maj{}", "7": "{}", "m7": "m{}", "7sus4": "{}sus4", "6": "6/{}", "m6": "m6/{}"}
 
-
 _TALL = {**dict.fromkeys(("6", "m6"), ("9",)), **dict.fromkeys(("7", "7♯5", "7♭5"), ("9", "13"))}
-
 
 _NINTHS |= {"m7♭5": "m{}♭5", "7♯5": "{}♯5", "7♭5": "{}♭5", "m(maj7)": "m(maj{})", "maj7♯5": "maj{}♯5"}
 

@@ -35,11 +35,11 @@ def tunes(kind: str) -> tuple[Tune, ...]:
 
 
 def felt_beat(metre: tuple[int, int]) -> Fraction:
-    """The felt beat in quarter notes: three eighths where eighths come in threes, else a quarter, or an eighth."""
+    """The felt beat in quarter notes: three units where eighths come in threes, a half in 2/2, else a quarter."""
     count, unit = metre
-    if unit == 8 and count % 3 == 0 and count > 3:
-        return Fraction(3, 2)
-    return min(Fraction(4, unit), Fraction(1))
+    if unit >= 8:
+        return Fraction(12, unit) if count % 3 == 0 else Fraction(4, unit)
+    return Fraction(2) if unit == 2 else Fraction(1)
 
 
 def grouped(answered: Arrangement) -> dict[int, list[Answer]]:
