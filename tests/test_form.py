@@ -114,10 +114,10 @@ def test_any_signs_give_an_order_that_ends(rows):
     order = form(tune).order
     assert len(order) <= (MOST_TIMES + 1) * len(bars)
     assert set(order) <= set(range(len(bars)))
-    if order:
-        played = played_bars(runs(tune))
-        assert [bar.number for bar in played] == [bars[index].number for index in order]
-        assert all(a.end == b.onset for a, b in zip(played, played[1:], strict=False))
+    played = played_bars(runs(tune))
+    assert order
+    assert [bar.number for bar in played] == [bars[index].number for index in order]
+    assert all(a.end == b.onset for a, b in zip(played, played[1:], strict=False))
 
 
 # --- what follows the form ----------------------------------------------------------------------------------------

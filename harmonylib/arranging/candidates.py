@@ -32,6 +32,7 @@ Column = tuple[Option, ...]
 def option_columns(
     tune: Tune,
     settings: Settings,
+    verdicts: Sequence[Tested] = (),
     made: Sequence[Harmony | None] = (),
     single: Sequence[str] = (),
 ) -> tuple[Column, ...]:
@@ -39,7 +40,7 @@ def option_columns(
 
     The last note that can carry a chord closes the tune: its column holds what that costs.
     """
-    verdicts = examine(tune)
+    verdicts = verdicts or examine(tune)
     made, single = made or harmonies(tune, verdicts, settings.foreign), single or kept_single(tune, settings)
     known: dict[object, Column] = {}
     columns = []
@@ -72,7 +73,11 @@ def _column(
     verdict: Tested, harmony: Harmony | None, as_chord: bool, settings: Settings, closing: bool = False
 ) -> Column:
     singles = single_options(settings.neck, verdict.note.pitch.midi)
-    if settings.stage == "melody" or harmony is None:
+    if settings.stage == "melody":
+        weight = dict(settings.weights.grip)["melody string"]
+        deep = [max(option.grip.strings[0] - MELODY_STRING, 0) for option in singles]
+        return tuple(o._replace(costs=(("melody string", weight * d),)) for o, d in zip(singles, deep, strict=True))
+    if harmony is None:
         return singles
     if settings.stage == "roots":
         blocks = list(shell_options(verdict, settings.neck, settings.weights))

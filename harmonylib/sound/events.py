@@ -20,6 +20,7 @@ from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
 from harmonylib.errors import HarmonyError, expect, shown, whole, within
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.form import Run, runs
 from harmonylib.tunes.metre import Bar, grid
 
@@ -62,9 +63,13 @@ class Event:
 
 
 def played_events(
-    arrangement: Arrangement, first: int | None = None, last: int | None = None, once: bool = False
+    arrangement: Arrangement,
+    first: WhichBars = None,
+    last: int | None = None,
+    bars: WhichBars = None,
+    once: bool = False,
 ) -> tuple[Event, ...]:
-    """What sounds in bars `first` to `last` (default: all, as the form is played), calls and answers in order of time.
+    """What sounds in some bars (said as in `bar_range`), or in all as the form is played: calls and answers in time.
 
     With `once` the whole tune is played as written too. A note that starts before the first bar is left out, one that
     lasts beyond the last bar, or beyond one where the form leaves the written order, ends with it. Raises
@@ -76,7 +81,7 @@ def played_events(
     >>> [(str(event.onset), str(event.duration), event.midi) for event in played_events(made, 2, 2)]
     [('0', '2', (50, 57, 60, 65))]
     """
-    played_runs = runs_between(expect(Arrangement, arrangement, ARRANGEMENT), first, last, once)
+    played_runs = runs_between(expect(Arrangement, arrangement, ARRANGEMENT), first, last, bars, once)
     neck, zero = arrangement.settings.neck, _zero(played_runs[0].bars[0])
     played = [(c.note.onset, arrangement.held(c.index), c.grip, "call", c.index) for c in arrangement.choices]
     played += [(a.onset, a.duration, a.grip, "answer", a.call) for a in arrangement.answers]
@@ -147,27 +152,17 @@ def a_metre(metre: Sequence[int]) -> tuple[int, int]:
     return beats, unit
 
 
-def bars_between(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> tuple[Bar, ...]:
-    """The bars with numbers `first` to `last`; raises `HarmonyError` when the tune has none of them."""
-    bars = arrangement.tune.bars
-    low, high = (
-        end.number if asked is None else whole(asked, "the number of a bar")
-        for end, asked in ((bars[0], first), (bars[-1], last))
-    )
-    found = tuple(bar for bar in bars if low <= bar.number <= high)
-    if not found or low < bars[0].number or high > bars[-1].number:
-        raise HarmonyError(f"bars {low} to {high}: the tune has bars {bars[0].number} to {bars[-1].number}")
-    return found
-
-
 def runs_between(
-    arrangement: Arrangement, first: int | None = None, last: int | None = None, once: bool = False
+    arrangement: Arrangement,
+    first: WhichBars = None,
+    last: int | None = None,
+    bars: WhichBars = None,
+    once: bool = False,
 ) -> tuple[Run, ...]:
-    """The runs of bars that are played: the form of a whole tune, or bars `first` to `last` as written."""
-    bars = bars_between(arrangement, first, last)
-    if first is None and last is None:
+    """The runs of bars that are played: the form of a whole tune, or the bars asked for as written."""
+    if (first, last, bars) == (None, None, None):
         return runs(arrangement.tune, once)
-    return (Run(bars, Fraction(0)),)
+    return (Run(bars_meant(arrangement.tune, bars, first, last), Fraction(0)),)
 
 
 def as_data(

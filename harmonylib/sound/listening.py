@@ -17,6 +17,7 @@ from harmonylib.errors import HarmonyError, shown
 from harmonylib.sound.events import Event, click_events, played_events, runs_between
 from harmonylib.sound.rendering import VOLUME, mp3, render
 from harmonylib.sound.strings import RATE, Samples
+from harmonylib.tunes.bars import WhichBars
 from harmonylib.tunes.form import played_bars
 from harmonylib.tunes.tune import DEFAULT_TEMPO
 
@@ -52,7 +53,7 @@ def sampled(arrangement: Arrangement, once: bool = False) -> Samples:
 
 def listen(
     music: Arrangement | Sequence[Event],
-    first: int | None = None,
+    first: WhichBars = None,
     last: int | None = None,
     tempo: float | None = None,
     swing: float = 0.5,
@@ -60,9 +61,11 @@ def listen(
     count_in: int = 0,
     click: bool = False,
     metre: tuple[int, int] = (4, 4),
+    *,
+    bars: WhichBars = None,
     once: bool = False,
 ) -> Sound:
-    """Bars `first` to `last` of an arrangement, or a row of events, as a player for the notebook.
+    """Bars `first` to `last` of an arrangement, or `bars` as in ``bars="B"``, or a row of events, to be heard.
 
     A whole arrangement is played as its form says: repeats, endings, D.C., D.S., Fine and Coda; with `once` every bar
     sounds once, as written, and so do bars asked for by number.
@@ -75,14 +78,15 @@ def listen(
     0:08, 2 chords at 60
     """
     if isinstance(music, Arrangement):
-        played, tempo = played_events(music, first, last, once), music.tempo if tempo is None else tempo
-        bars = played_bars(runs_between(music, first, last, once))
-        metre = bars[0].metre
+        played, tempo = played_events(music, first, last, bars, once), music.tempo if tempo is None else tempo
+        heard = played_bars(runs_between(music, first, last, bars, once))
+        metre = heard[0].metre
         if not played:
-            raise HarmonyError(f"nothing sounds in bars {bars[0].number} to {bars[-1].number}: choose bars with notes")
-        samples = render((*click_events(bars, count_in, click), *played), tempo, swing, volume, metre=metre)
+            low, high = heard[0].number, heard[-1].number
+            raise HarmonyError(f"nothing sounds in bars {low} to {high}: choose bars with notes")
+        samples = render((*click_events(heard, count_in, click), *played), tempo, swing, volume, metre=metre)
     else:
-        if first is not None or last is not None:
+        if (first, last, bars) != (None, None, None):
             raise HarmonyError("bars can be chosen of an arrangement only; of events, give those you want to hear")
         if not isinstance(music, tuple | list) or not all(isinstance(event, Event) for event in music):
             raise HarmonyError(f"{shown(music)} is nothing to listen to: give an arrangement, or a list of events")

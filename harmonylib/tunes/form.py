@@ -153,6 +153,9 @@ class _Reader:
                 if bar.repeat_end:
                     start, turn = at + 1, 1
                 at += 1
+        if not order:
+            order = list(range(len(self.bars)))
+            self.remarks.append("the endings leave no bar to play: the tune is played as written")
         return Form(tuple(order), tuple(dict.fromkeys(self.remarks)))
 
     def _has(self, index: int, sign: str) -> bool:
