@@ -38,6 +38,39 @@ ROOMS = {
     "score.writing": ("write_files",),
     "sound.events": ("cycle_events",),
     "sound.listening": ("listen",),
+    "lessons.lesson": ("lesson",),
+    "lessons.shapes": ("complete_cycles", "in_reach", "learnt_first", "root_strings", "shapes", "twelve_roots"),
+    "lessons.spreading": (
+        *("close_position", "dropping", "families", "spans", "tall_chords", "two_names", "voicing_table"),
+    ),
+    "lessons.cycles": ("cycle", "fold_down", "guide_places", "octave_row", "ring", "twelve_cycles"),
+    "lessons.cadences": ("guide_tones", "two_five_one"),
+    "lessons.passing_chords": (
+        *("block_scale", "enrich_or_pass", "foreign_notes", "four_doors", "four_places", "movement", "resolution"),
+        *("rootless", "scale_of_eight", "spelled", "three_diminished"),
+    ),
+    "lessons.music": (
+        *("bar_row", "checked", "facts", "first_grip", "frets_narrow", "hand", "notation", "open_strings"),
+        *("reason", "reasons", "sound"),
+    ),
+    "lessons.testing": (
+        *("character", "counted_up", "degrees", "eight_ways", "filled", "homes", "jobs_done", "known_already"),
+        *("melody_test", "ninth_or_not", "on_top", "passed", "roles", "root_on_top", "shell_then_chord", "shells"),
+        *("slash_example", "slashes", "tall_dominants", "triad_fills", "triads", "where_foreign"),
+    ),
+    "lessons.harmonising": (
+        *("candidates", "costs", "densities", "keys", "next_best", "pin_price", "prices", "reaches", "round_pin"),
+        *("spreads", "tempos", "tested"),
+    ),
+    "lessons.answers": (
+        *("answers_sound", "calls_and_answers", "can_answer", "change_one", "check_answer", "does_not_fit", "faster"),
+        *("find_the_gaps", "keep_one", "one_answer", "shares", "with_answers"),
+    ),
+    "lessons.own_tune": (
+        *("capos", "for_horns", "for_singer", "from_file", "in_tuning", "lead_sheet", "octaves", "read_again"),
+        *("read_as", "rough_copy", "take_home", "tune_range", "tunings", "what_was_read"),
+    ),
+    "exercises.asking": (*("another_seed", "answer_key", "ask", "kinds_of_question", "level_steps", "questions"),),
     "exercises.catalogue": (
         *("KINDS", "answer_call", "drop", "exercise", "exercise_set", "find_gaps", "find_grips", "find_root"),
         *("harmonise_bar", "harmonise_phrase", "mend", "name_inversion", "next_inversion", "random_exercise"),
@@ -57,10 +90,18 @@ ROOMS = {
 }
 """The table of contents: the room of every public name."""
 
+PANELS = (
+    *("AnswerBox", "AnswerPanel", "ArrangementPanel", "DiminishedPanel", "InversionPanel", "MelodyPanel", "Player"),
+    *("SpreadPanel", "Tally", "panel"),
+)
+"""What the widgets add; fetched when it is first used, like all the rest."""
+
 SUCCESSORS = {"answer": "respond", "keeping": "keep_answer", "without": "ban_answer", "written": "with_own"}
 """Names that are gone, and what took their place."""
 
-_HOME = {name: room for room, names in ROOMS.items() for name in names}
+_HOME = {name: f"harmonylib.{room}" for room, names in ROOMS.items() for name in names} | dict.fromkeys(
+    PANELS, "widgets"
+)
 __all__ = list(_HOME)  # noqa: PLE0605
 
 
@@ -69,7 +110,7 @@ def __getattr__(name: str) -> object:
         raise AttributeError(f"harmonylib.{name} is now called {SUCCESSORS[name]}: write that instead")
     if name not in _HOME:
         raise AttributeError(f"module 'harmonylib' has no attribute {name!r}")
-    return getattr(import_module(f"harmonylib.{_HOME[name]}"), name)
+    return getattr(import_module(_HOME[name]), name)
 
 
 def __dir__() -> list[str]:

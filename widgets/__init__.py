@@ -4,6 +4,7 @@ Import names from here (`from widgets import NeckView`): many people write ``imp
 """
 
 from widgets.answer import AnswerBox, Tally
+from widgets.chapter_panel import panel
 from widgets.desk import AnswerPanel, ArrangementPanel
 from widgets.neck import NeckView
 from widgets.panels import DiminishedPanel, InversionPanel, MelodyPanel, SpreadPanel
@@ -20,4 +21,5 @@ __all__ = [
     "Player",
     "SpreadPanel",
     "Tally",
+    "panel",
 ]
