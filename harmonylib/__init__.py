@@ -51,7 +51,7 @@ ROOMS = {
     ),
     "lessons.music": (
         *("bar_row", "checked", "facts", "first_grip", "frets_narrow", "hand", "notation", "open_strings"),
-        *("reason", "reasons", "sound"),
+        *("hear", "reason", "reasons"),
     ),
     "lessons.testing": (
         *("character", "counted_up", "degrees", "eight_ways", "filled", "homes", "jobs_done", "known_already"),
@@ -63,7 +63,7 @@ ROOMS = {
         *("spreads", "tempos", "tested"),
     ),
     "lessons.answers": (
-        *("answers_sound", "calls_and_answers", "can_answer", "change_one", "check_answer", "does_not_fit", "faster"),
+        *("hear_answers", "calls_and_answers", "can_answer", "change_one", "check_answer", "does_not_fit", "faster"),
         *("find_the_gaps", "keep_one", "one_answer", "shares", "with_answers"),
     ),
     "lessons.own_tune": (
@@ -71,11 +71,13 @@ ROOMS = {
         *("read_as", "rough_copy", "take_home", "tune_range", "tunings", "what_was_read"),
     ),
     "exercises.asking": (*("another_seed", "answer_key", "ask", "kinds_of_question", "level_steps", "questions"),),
+    "exercises.replies": ("forgotten_note", "hints_in_turn", "left_close", "right_forms"),
     "exercises.catalogue": (
         *("KINDS", "answer_call", "drop", "exercise", "exercise_set", "find_gaps", "find_grips", "find_root"),
         *("harmonise_bar", "harmonise_phrase", "mend", "name_inversion", "next_inversion", "random_exercise"),
         *("shell", "spell", "which_degree", "which_diminished"),
     ),
+    "classroom.from_lesson": ("difficulty_parts", "marked", "marks_chart", "shelf", "write_sheet"),
     "classroom.sheets": ("sheet",),
     "classroom.worksheets": ("write_worksheet",),
     "classroom.marking": ("mark",),

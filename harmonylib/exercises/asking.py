@@ -50,7 +50,7 @@ def ask(today: Lesson, kind: str, which: int = 1) -> Exercise | Said:
 
 
 def _draws(today: Lesson, kind: str, which: int) -> random.Random:
-    return random.Random(f"{kind} {which} {today.seed} {today.settings['level']}")
+    return random.Random(f"{kind} {which} {today.chapter} {today.seed} {today.settings['level']}")
 
 
 def _new_chords(today: Lesson, kind: str, which: int) -> Iterator[Chord]:
@@ -128,8 +128,10 @@ def _which_degree(today: Lesson, which: int) -> Exercise:
     if not found:
         raise HarmonyError(f"no chord sounds in {today.tune.title}: there is no degree to ask for")
     foreign = [choice for choice in found if choice.tested.role]
-    asked = _pick(foreign if which % 2 == 0 and foreign else found, today, "which_degree", which)
-    return Degree(str(asked.note.pitch.name), str(asked.chord))
+    some = foreign if which % 2 == 0 and foreign else found
+    pairs = list(dict.fromkeys((str(choice.note.pitch.name), str(choice.chord)) for choice in some))
+    _draws(today, "which_degree", 0).shuffle(pairs)
+    return Degree(*pairs[(which - 1) // 2 % len(pairs)])
 
 
 def _pick(choices: list[Choice], today: Lesson, kind: str, which: int) -> Choice:

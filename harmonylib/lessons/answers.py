@@ -49,7 +49,7 @@ def with_answers(today: Lesson, approach_from: str = "", bars: int = 0) -> Page 
 
 
 @section
-def answers_sound(today: Lesson) -> Sound:
+def hear_answers(today: Lesson) -> Sound:
     """The lesson's bars with every gap answered, to listen to."""
     open_gaps(today)
     return listen(answered(today), *today.bars)

@@ -61,7 +61,7 @@ def notation(today: Lesson, bars: int = 0) -> Page | Remarked | Picture:
 
 
 @section
-def sound(today: Lesson) -> Sound:
+def hear(today: Lesson) -> Sound:
     """The bars of a lesson to listen to."""
     return listen(today.music, *today.bars)
 

@@ -35,6 +35,9 @@ class Said:
     def paths(self, *_: object, **__: object) -> Said:
         return self
 
+    def picture(self, *_: object, **__: object) -> Said:
+        return self
+
     def on_neck(self, *_: object, **__: object) -> Said:
         return self
 

@@ -53,14 +53,14 @@ SHIPPED: dict[int, dict[str, Any]] = {
     1: {"chord": "Cmaj7", "spread": "drop 2", "tuning": "standard", "reach_mm": 105},
     2: {"chord": "Cmaj7", "spread": "drop 2", "strings": "5432", "tempo": 60, "reach_mm": 105},
     3: {"tune": "lantern_on_the_landing", "bars": (1, 3), "tempo": 72, "reach_mm": 105},
-    4: {"chord": "C6", "strings": "4321", "tune": "lantern_on_the_landing", "tempo": 72, "reach_mm": 105},
+    4: {"chord": "C6", "strings": "4321", "tune": "lantern_on_the_landing", "reach_mm": 105},
     5: {"tune": "lantern_on_the_landing", "bars": (1, 4), "tempo": 96, "density": "every", "reach_mm": 105},
     6: {"tune": "lantern_on_the_landing", "bars": (1, 4), "tempo": 96, "seed": 2, "reach_mm": 105},
     7: {"bars": (1, 4), "tempo": 108, "density": "every", "tuning": "standard", "reach_mm": 105},
-    8: {"tune": "slate_roof_blues", "chord": "Ebm7", "bars": (1, 4), "tempo": 88, "seed": 7, "reach_mm": 105},
+    8: {"tune": "slate_roof_blues", "chord": "Ebm7", "bars": (1, 4), "seed": 7, "reach_mm": 105},
 }
 
-QUIETER = {8: {"density": "comfortable"}}
+QUIETER = {4: {"tempo": 72}, 8: {"tempo": 88, "density": "comfortable"}}
 """What a chapter takes without writing it down, where it is not what is taken everywhere."""
 
 COURSE_TUNES = Path(__file__).resolve().parents[2] / "chapters" / "tunes"
