@@ -1,4 +1,4 @@
-"""Chapters run in this process, cell by cell, without a kernel: what each cell shows, and whether the last is reached."""
+"""Chapters run in this process, cell by cell, without a kernel: what each cell shows."""
 
 from __future__ import annotations
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 from harmonylib.classroom.difficulty import formula
@@ -13,7 +14,7 @@ from harmonylib.classroom.sheets import Sheet, sheet
 from harmonylib.classroom.worksheets import write_worksheet
 from harmonylib.exercises.asking import drawn_set
 from harmonylib.lessons.lesson import Lesson
-from harmonylib.lessons.said import Said, section
+from harmonylib.lessons.said import section
 from harmonylib.lessons.table import Table, table
 from harmonylib.pictures.picture import Picture
 
@@ -33,9 +34,11 @@ def write_sheet(today: Lesson, folder: str = RETURNED) -> Table:
 
 
 @section
-def marked(today: Lesson, folder: str = RETURNED) -> Said:
-    """What came back, in a sentence or two."""
-    return Said(summary(mark(folder, _work(today))))
+def marked(today: Lesson, folder: str = RETURNED) -> Table:
+    """What came back, a line a learner: how many are right, and the numbers of those that are not."""
+    lines = summary(mark(folder, _work(today))).splitlines()[1:]
+    rows = [[*re.split(r"\s{2,}", line.strip()), ""][:3] for line in lines]
+    return table("learner | right | the others", rows, ["the others"])
 
 
 @section

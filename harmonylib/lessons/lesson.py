@@ -97,16 +97,9 @@ class Lesson:
     def table(self) -> Table:
         """The settings: those written in the cell, and what others there are to write."""
         names = [*self.written, *(name for name in MEANINGS if name not in self.written)]
-        rows = ((name, _as_written(self.settings[name]), MEANINGS[name]) for name in names if name in self._used)
+        used = used_in(self.chapter)
+        rows = ((name, _as_written(self.settings[name]), MEANINGS[name]) for name in names if name in used)
         return table("setting | now | what it is", rows, ["what it is"], tuple(self.wrong.values()))
-
-    @property
-    def _used(self) -> set[str]:
-        """The settings this chapter makes use of."""
-        tune = {"tune", "bars", "key", "tempo", "density"}
-        chord = {"chord", "spread", "strings"}
-        own = {1: chord, 2: chord | {"tempo"}, 4: (chord | tune) - {"spread", "bars"}, 8: tune | {"chord", "kinds"}}
-        return own.get(self.chapter, tune) | {"tuning", "reach_mm", "frets", "capo", "seed", "level"}
 
     def __repr__(self) -> str:
         written = [f"{name} {_as_written(self.settings[name])}" for name in self.written]
@@ -114,6 +107,14 @@ class Lesson:
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
         return {"text/html": self.table.html, "text/plain": repr(self)}
+
+
+def used_in(chapter: int) -> set[str]:
+    """The settings that a chapter makes use of."""
+    tune = {"tune", "bars", "key", "tempo", "density"}
+    chord = {"chord", "spread", "strings"}
+    own = {1: chord, 2: chord | {"tempo"}, 4: (chord | tune) - {"spread"}, 8: tune | {"chord", "kinds"}}
+    return own.get(chapter, tune) | {"tuning", "reach_mm", "frets", "capo", "seed", "level"}
 
 
 def lesson(chapter: int = 0, settings: Mapping[str, Any] | None = None, **written: Any) -> Lesson:
@@ -133,8 +134,11 @@ def lesson(chapter: int = 0, settings: Mapping[str, Any] | None = None, **writte
     wrong: dict[str, str] = {}
     given = settings if isinstance(settings, Mapping) else {}
     asked = written | dict(given) | _from_outside(wrong)
-    for name in asked.keys() - MEANINGS.keys():
+    for name in sorted(asked.keys() - MEANINGS.keys()):
         wrong[name] = f"there is no setting {shown(name)}: there are {', '.join(MEANINGS)}"
+    for name in written.keys() & (MEANINGS.keys() - used_in(known)):
+        wrong[name] = f"{name} changes nothing in this chapter"
+    asked = {name: value for name, value in asked.items() if name in used_in(known)}
     taken = {name: _taken(name, asked, shipped, wrong) for name in read_as.SIMPLE}
     neck = _neck(taken, asked, shipped, wrong)
     taken["strings"] = _strings(taken, asked, shipped, neck, wrong)
