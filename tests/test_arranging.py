@@ -18,11 +18,12 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from harmonylib.arranging.arrange import arrange, best
-from harmonylib.arranging.arrangement import TREATMENTS, Arrangement, Settings
+from harmonylib.arranging.arrangement import Arrangement, Settings
 from harmonylib.arranging.candidates import option_columns as options_of
 from harmonylib.arranging.candidates import single_options
 from harmonylib.arranging.chain import Option, best_chains
 from harmonylib.arranging.checking import check
+from harmonylib.arranging.choice import TREATMENTS
 from harmonylib.arranging.costs import COMFORT_FRET, COMFORT_MM, GRIP_COSTS, SHIFT_MM, STEP_COSTS, TRAVEL_MM_S
 from harmonylib.arranging.density import DENSITIES, FASTEST_CHORD_S
 from harmonylib.errors import HarmonyError

@@ -64,7 +64,7 @@ MOST_BYTES, MOST_EXERCISES, MOST_TRIES = 2**20, 5000, 10**6
 class Tally(traitlets.HasTraits):
     """How often each exercise was tried, and whether it was got right; boxes share one.
 
-    >>> from harmonylib.exercises import spell
+    >>> from harmonylib.exercises.catalogue import spell
     >>> tally, task = Tally(), spell("Ebm7")
     >>> for answer in ("C E G", "Eb Gb Bb Db", "Eb Gb Bb Db"):
     ...     tally.count(task, task.check(answer))
@@ -226,7 +226,7 @@ class AnswerBox(ipywidgets.VBox):
 
     Raises `HarmonyError` for what is no exercise, tally or theme.
 
-    >>> from harmonylib.exercises import spell
+    >>> from harmonylib.exercises.catalogue import spell
     >>> box = AnswerBox(spell("Ebm7"))
     >>> box
     Spell E♭m7 from the root up: 4 notes.

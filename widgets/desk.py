@@ -36,7 +36,7 @@ class ArrangementPanel(Panel):
 
     A click on a melody note takes it in hand. `settings` are those of `arrange`.
 
-    >>> from harmonylib.tunes import read_text
+    >>> from harmonylib.tunes.reading import read_text
     >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"Cmaj7"E2 G2 | "Dm7"F2 A2 |]')
     >>> panel = ArrangementPanel(tune)
     >>> panel
@@ -201,7 +201,7 @@ class ArrangementPanel(Panel):
 class AnswerPanel(Panel):
     """Answers to the calls of an arrangement: seed, share of the gaps, share of approaches, contour.
 
-    >>> from harmonylib.tunes import read_text
+    >>> from harmonylib.tunes.reading import read_text
     >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"Cmaj7"E4 | "Dm7"F2 z2 |]')
     >>> panel = AnswerPanel(arrange(tune), share=1.0)
     >>> panel

@@ -67,7 +67,7 @@ class NeckView(anywidget.AnyWidget):
 
     Raises `HarmonyError` as `neck_picture` does.
 
-    >>> from harmonylib.diagrams import grip_marks
+    >>> from harmonylib.pictures.neck import grip_marks
     >>> view = NeckView(Neck(), [grip_marks(Neck(), "x3545x", label="note")], titles=["Cmaj7"])
     >>> view
     Cmaj7: string 5 fret 3 = C, string 4 fret 5 = G, string 3 fret 4 = B, string 2 fret 5 = E (top); not played: 6, 1

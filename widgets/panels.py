@@ -242,10 +242,8 @@ class DiminishedPanel(Panel):
         near = [midi + by for by in (1, -1, 2, -2) if (midi + by) % 12 in chord.tones]
         if dim.target == chord.root and near:
             after = voice(chord, spread, spell(near[0]).at(near[0]))
-            here = self._neck.nut_to(min(grips[0].fretted, default=0))
-            there = sorted(
-                self._neck.grips(after), key=lambda g: abs(self._neck.nut_to(min(g.fretted, default=0)) - here)
-            )
+            here = self._neck.position_mm(grips[0])
+            there = sorted(self._neck.grips(after), key=lambda g: abs(self._neck.position_mm(g) - here))
             if there:
                 words = f"{dim.chord} resolves, {before.top.name} to {after.top.name}: {_words(after, there[0])}"
                 frames.append((grip_marks(self._neck, there[0], after), f"{chord} {there[0]}", words))

@@ -56,7 +56,8 @@ class Player(anywidget.AnyWidget):
     `loop`, `theme` (one of `harmonylib.diagrams.THEMES`). Raises `HarmonyError` for a setting out of range, bars that
     are not there, and music without events.
 
-    >>> from harmonylib.neck import Grip
+    >>> from harmonylib.guitar.grips import Grip
+    >>> from harmonylib.sound.events import cycle_events
     >>> Player(cycle_events([Grip.parse("x3545x"), Grip.parse("x7958x")]), title="Cmaj7", tempo=80)
     Player: Cmaj7, 1 bar at 80
     """

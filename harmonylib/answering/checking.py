@@ -20,7 +20,6 @@ from fractions import Fraction
 
 from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement
 from harmonylib.arranging.costs import SHIFT_MM, TRAVEL_MM_S
-from harmonylib.arranging.density import pulse
 from harmonylib.errors import expect
 from harmonylib.guitar.grips import Grip
 
@@ -43,7 +42,7 @@ def check_answers(arrangement: Arrangement) -> list[str]:
         choice = arrangement.choices[call]
         following = arrangement.choices[call + 1] if call + 1 < len(arrangement.choices) else None
         limit = following.note.onset if following else tune.end
-        earliest = choice.note.onset + min(choice.note.duration, pulse(tune, choice.note.onset))
+        earliest = choice.note.onset + min(choice.note.duration, tune.beat_length(choice.note.onset))
         spoken = [choice.grip]
         for before, item, after in zip([None, *answers], answers, [*answers[1:], None], strict=False):
             where = f"{tune.where(item.onset)}, answer {item.grip}"
@@ -102,7 +101,7 @@ def _check_sound(arrangement: Arrangement, item: Answer, after: Answer | None) -
     change = arrangement.tune.change_after(item.onset)
     if change and change.onset < item.end:
         return [f"it sounds on after the chord has changed at {arrangement.tune.where(change.onset)}"]
-    allowed = {chord.pitch_class_of(degree) for stack in chord.stacks for degree in stack}
+    allowed = chord.allowed
     foreign = [midi for midi in sounding if midi % 12 not in allowed]
     if foreign:
         return [f"it holds notes foreign to {chord}: {len(foreign)} of {len(sounding)}"]
@@ -116,7 +115,7 @@ def _check_travel(
     if start is None or goal is None or not (start.fretted and goal.fretted):
         return []
     neck, seconds = arrangement.settings.neck, float(until - since) * 60 / arrangement.tempo
-    way = abs(neck.nut_to(min(start.fretted)) - neck.nut_to(min(goal.fretted)))
+    way = abs(neck.position_mm(start) - neck.position_mm(goal))
     if way <= max(SHIFT_MM, TRAVEL_MM_S * seconds) + 1e-6:
         return []
     return [f"{where}: {way:.0f} mm in {seconds:.2f} s is too far for the hand"]

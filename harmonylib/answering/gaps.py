@@ -20,7 +20,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
-from harmonylib.arranging.density import pulse
 from harmonylib.errors import expect
 
 SHORTEST_GAP_S = 0.6  # a gap shorter than this stays silent (common practice)
@@ -49,7 +48,7 @@ def gaps(arrangement: Arrangement) -> tuple[Gap, ...]:
     for choice in arrangement.choices:
         if choice.voicing is None:
             continue
-        note, beat = choice.note, pulse(tune, choice.note.onset)
+        note, beat = choice.note, tune.beat_length(choice.note.onset)
         following = arrangement.choices[choice.index + 1 : choice.index + 2]
         end = following[0].note.onset if following else tune.end
         start = note.onset + min(note.duration, beat)

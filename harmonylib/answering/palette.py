@@ -24,9 +24,10 @@ import numpy as np
 
 from harmonylib.answering.manner import COSTS
 from harmonylib.answering.rhythms import Hit
-from harmonylib.arranging.arrangement import Answer, Arrangement, Choice
+from harmonylib.arranging.arrangement import Answer, Arrangement
 from harmonylib.arranging.candidates import shapes
 from harmonylib.arranging.chain import Array, string_bits
+from harmonylib.arranging.choice import Choice
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.theory.chords import Chord
@@ -84,7 +85,7 @@ def palette(neck: Neck, root: int, semitones: tuple[int, ...], spreads: tuple[st
     led = {}
     for side, fret in (("below", -1), ("above", 1)):
         moved = [_leads(neck, grip, fret) for grip in grips]
-        arrive = np.array([neck.nut_to(min(g.fretted)) if g else 0.0 for g in moved])
+        arrive = np.array([neck.position_mm(g) if g else 0.0 for g in moved])
         price = np.where([g is not None for g in moved], cost, np.inf)
         led[side] = nodes._replace(cost=price, arrive=arrive, lower_in=lower + fret, early=np.ones(len(grips)))
     return Palette(grips, tuple(s for _, s, _ in rows), tuple(t for _, _, t in rows), nodes, lowest, led)
@@ -135,6 +136,6 @@ def fixed_node(arrangement: Arrangement, choice: Choice) -> Nodes:
     assert grip is not None
     sounding = neck.midi(grip.frets)
     lower = np.array([sounding[:-1] if len(sounding) == 4 else (0.0, 0.0, 0.0)], dtype=float)
-    place, one = np.array([neck.nut_to(min(grip.fretted, default=0))]), np.zeros(1)
+    place, one = np.array([neck.position_mm(grip)]), np.zeros(1)
     top, strings = np.array([float(sounding[-1])]), np.array([float(string_bits(grip.frets))])
     return Nodes(one, place, place, lower, lower, top, strings, np.array([float(_number(grip))]), one)

@@ -38,13 +38,14 @@ from harmonylib.theory.voicings import voice
 def respond(arrangement: Arrangement, manner: Manner | None = None, **changes: object) -> Arrangement:
     """The arrangement with its gaps answered; same input and seed, same answers.
 
-    The manner is given whole or by name: ``answer(arrangement, share=0.5, seed=3)``. Raises `HarmonyError` for a manner
-    that cannot be followed.
+    The manner is given whole or by name: ``respond(arrangement, share=0.5, seed=3)``. Raises `HarmonyError` for a
+    manner that cannot be followed.
 
     >>> from harmonylib.tunes.reading import read_text
     >>> from harmonylib.arranging.arrange import arrange
     >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"Cmaj7"E4 | "Dm7"F2 z2 |]')
-    >>> answered = answer(arrange(tune), share=1)
+    >>> from harmonylib.answering.checking import check_answers
+    >>> answered = respond(arrange(tune), share=1)
     >>> sorted({a.call for a in answered.answers}), check_answers(answered)
     ([0, 1], [])
     """

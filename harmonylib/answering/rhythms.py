@@ -22,7 +22,6 @@ from typing import NamedTuple
 
 from harmonylib.answering.gaps import Gap
 from harmonylib.arranging.arrangement import Arrangement
-from harmonylib.arranging.density import pulse
 from harmonylib.theory.chords import Chord
 from harmonylib.tunes.tune import Tune
 
@@ -68,8 +67,8 @@ def placements(
     for name, pattern in RHYTHMS.items():
         halves = any(Fraction(start).denominator == 2 for start, _ in pattern)
         for place, beat in beats:
-            if halves and beat > 1:
-                continue  # halves of a dotted quarter do not lie in a compound metre
+            if halves and beat.numerator % 3 == 0:
+                continue  # a beat of three units has no half
             times = [_times(place, beat, start, length, swing) for start, length in pattern]
             if times[0][0] < gap.start or times[-1][1] > gap.end:
                 continue
@@ -84,11 +83,10 @@ def placements(
 def _beats(tune: Tune, gap: Gap) -> Iterator[tuple[Fraction, Fraction]]:
     """Every felt beat of the bars a gap touches, with its length, both in quarter notes."""
     for bar in tune.bars_between(gap.start, gap.end):
-        beat = pulse(tune, bar.onset)
-        place = bar.end - Fraction(4 * bar.metre[0], bar.metre[1]) if bar.number == 0 else bar.onset
-        while place < min(bar.end, gap.end):
-            yield place, beat
-            place += beat
+        beats = bar.grid.beats
+        for start, end in zip(beats, beats[1:], strict=False):
+            if bar.start + start < min(bar.end, gap.end):
+                yield bar.start + start, end - start
 
 
 def _times(
@@ -110,9 +108,10 @@ def with_approach(
     """
     hits, before = [], gap.start
     for onset, length, chord in spans:
-        beat = pulse(arrangement.tune, onset)
-        into_bar = (arrangement.tune.beat_at(onset) - 1) * Fraction(4, arrangement.tune.bar_at(onset).metre[1])
-        in_thirds = swing or beat > 1 or (into_bar / beat).denominator % 3 == 0
+        bar = arrangement.tune.bar_at(onset)
+        start, end = bar.grid.beat(onset - bar.start)
+        beat = end - start
+        in_thirds = swing or beat.numerator % 3 == 0 or ((onset - bar.start - start) / beat).denominator % 3 == 0
         lead = beat / 3 if in_thirds else beat / 2
         fits = bool(approach) and onset - lead >= before and float(lead) * 60 / arrangement.tempo >= APPROACH_S
         hits.append(Hit(onset, length, chord, approach if fits else "", lead))

@@ -19,16 +19,19 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import lru_cache
+from itertools import groupby
 
-from harmonylib.arranging.arrangement import Arrangement, Choice, Search, Settings, pairs_of, settings_with, tempo_of
-from harmonylib.arranging.candidates import option_columns
-from harmonylib.arranging.chain import Option, best_chains
+from harmonylib.arranging.arrangement import STAGES, Arrangement, Search, Settings, pairs_of, settings_with, tempo_of
+from harmonylib.arranging.candidates import Column, chord_options, option_columns
+from harmonylib.arranging.chain import Option, best_chains, gaps_between, laid_out, steps_between
+from harmonylib.arranging.choice import Choice
 from harmonylib.arranging.density import DENSITIES, kept_single
+from harmonylib.arranging.harmony import FOREIGN, Harmony, harmonies, is_long
 from harmonylib.arranging.keys import placed_tune
+from harmonylib.arranging.repeats import bound_chains, phrases
 from harmonylib.errors import HarmonyError, expect, shown, whole, within
 from harmonylib.guitar.neck import Neck
 from harmonylib.theory.chords import Chord
-from harmonylib.theory.diminished import passing
 from harmonylib.theory.voicings import SPREADS, Voicing, voice
 from harmonylib.tunes.chordtones import Tested, examine
 from harmonylib.tunes.tune import Note, Tune
@@ -60,12 +63,14 @@ def best(tune: Tune, settings: Settings | None = None, count: int = 3, **changes
     if count > MOST_CHAINS:
         raise HarmonyError(f"{shown(count)} arrangements: ask for {MOST_CHAINS} at most")
     _check_settings(tune, settings)
+    if settings.stage != "chords":  # pins and bans are those of the chords
+        settings = replace(settings, pins={}, bans=())
     moved, remarks = placed_tune(tune, settings)
     verdicts = examine(moved)
-    wanted = kept_single(moved, settings)
-    columns = option_columns(moved, settings, verdicts, wanted)
-    gaps = _seconds_between(moved, settings)
-    chains = best_chains(columns, gaps, count)
+    harmonised = harmonies(moved, verdicts, settings.foreign)
+    single = kept_single(moved, settings)
+    columns = option_columns(moved, settings, harmonised, single)
+    chains, free = _chains(moved, columns, settings, count)
     if not chains:
         raise HarmonyError(
             "no hand gets from pin to pin in time at this tempo: take a pin back, or set a slower tempo "
@@ -74,11 +79,52 @@ def best(tune: Tune, settings: Settings | None = None, count: int = 3, **changes
     made = []
     for cost, chain in chains:
         choices = tuple(
-            _choice(index, verdict, column[pick] if column else None, wanted[index], moved, settings)
-            for index, (verdict, column, pick) in enumerate(zip(verdicts, columns, chain, strict=True))
+            _choice(
+                index, verdicts, harmonised[index], column[pick] if column else None, single[index], moved, settings
+            )
+            for index, (column, pick) in enumerate(zip(columns, chain, strict=True))
         )
-        made.append(Arrangement(moved, tune, settings, choices, cost, Search(arrange, option_columns), remarks))
+        search = Search(arrange, option_columns)
+        made.append(Arrangement(moved, tune, settings, choices, cost, free, search, remarks))
     return tuple(made)
+
+
+def _chains(
+    tune: Tune, columns: Sequence[Column], settings: Settings, count: int
+) -> tuple[list[tuple[float, tuple[int, ...]]], float]:
+    """The cheapest chains, repeats alike where the settings ask for it, and what the best costs without that."""
+    gaps = _seconds_between(tune, settings)
+    free = best_chains(columns, gaps, count, settings.weights)
+    if not free:
+        return [], 0.0
+    full = [index for index, column in enumerate(columns) if column]
+    if not settings.alike or not full:
+        return free, free[0][0]
+    between = gaps_between(full, gaps)
+    found = phrases(_bars(tune, columns, full), between)
+    if all(len(phrase.starts) == 1 for phrase in found):
+        return free, free[0][0]
+    arrays = laid_out([columns[index] for index in full])
+    steps = [step for _, step in steps_between(arrays, between, settings.weights)]
+    chosen = [free[0][1][index] for index in full]
+    bound = bound_chains(arrays, steps, found, chosen, count)
+    if not bound:  # the hand has no time for it: each repeat as it can
+        return free, free[0][0]
+    chains = []
+    for way in bound:
+        picks = dict(zip(full, way.picks, strict=True))
+        chains.append((way.cost, tuple(picks.get(index, 0) for index in range(len(columns)))))
+    return chains, free[0][0]
+
+
+def _bars(tune: Tune, columns: Sequence[Column], full: Sequence[int]) -> list[tuple[tuple[object, ...], int]]:
+    """Every bar with notes on the neck: what must be equal for it to be played alike, and how many notes it has."""
+    grips = {id(column): tuple(option.grip.frets for option in column) for column in columns}
+    bars: list[tuple[tuple[object, ...], int]] = []
+    for bar, numbers in groupby(full, key=lambda index: tune.bar_at(tune.notes[index].onset)):
+        notes = [(tune.notes[i].onset - bar.onset, tune.notes[i].duration, grips[id(columns[i])]) for i in numbers]
+        bars.append(((bar.metre, *notes), len(notes)))
+    return bars
 
 
 def _seconds_between(tune: Tune, settings: Settings) -> list[float]:
@@ -96,6 +142,19 @@ def _check_settings(tune: Tune, settings: Settings) -> None:
     if not isinstance(spreads, tuple | list) or not spreads or any(spread not in list(SPREADS) for spread in spreads):
         raise HarmonyError(f"spreads {shown(spreads)}: name one or more of {', '.join(SPREADS)}, as in ('drop 2',)")
     within(tempo_of(tune, settings), 10, 600, "tempo {}: choose 10 to 600 quarter notes a minute")
+    if settings.practice_tempo is not None:
+        within(settings.practice_tempo, 10, 600, "practice tempo {}: choose 10 to 600 quarter notes a minute")
+    for value, table, what in (
+        (settings.foreign, FOREIGN, "a way with foreign notes"),
+        (settings.stage, STAGES, "a stage"),
+    ):
+        if not isinstance(value, str) or value not in table:
+            raise HarmonyError(f"{shown(value)} is not {what}: choose {', '.join(table)}")
+    if not isinstance(settings.alike, bool):
+        raise HarmonyError(
+            f"alike {shown(settings.alike)}: write True, or False to play every repeat as is cheapest there"
+        )
+    settings.weights  # noqa: B018  reading them refuses a bad hand or cost at once
     whole(settings.seed, "a seed")
     if settings.key is not None:
         expect(str, settings.key, "a key: write its tonic, as in 'Eb', or 'best'")
@@ -108,19 +167,56 @@ def _check_settings(tune: Tune, settings: Settings) -> None:
 
 
 def _choice(
-    index: int, verdict: Tested, option: Option | None, held_back: str, tune: Tune, settings: Settings
+    index: int,
+    verdicts: Sequence[Tested],
+    harmony: Harmony | None,
+    option: Option | None,
+    held_back: str,
+    tune: Tune,
+    settings: Settings,
 ) -> Choice:
+    verdict = verdicts[index]
     if option is None:
         return Choice(index, verdict, "single", None, why_single="it lies off this neck; only the notation shows it")
     if not option.lower:
         asked = index in settings.pins or index in {i for i, _ in settings.bans}
-        why = held_back or _why_single(verdict, option, asked, settings)
-        return Choice(index, verdict, "single", option.grip, why_single=why)
-    assert verdict.chord is not None
-    dim = passing(verdict.note.pitch, verdict.chord) if verdict.degree is None else None
-    chord = dim.chord if dim else verdict.chord
-    voicing = _spelled(chord, option.spread, verdict.note, option.stack)
-    return Choice(index, verdict, "diminished" if dim else "chord tone", option.grip, voicing, dim)
+        why = held_back if settings.stage == "chords" else ""
+        return Choice(
+            index,
+            verdict,
+            "single",
+            option.grip,
+            why_single=why or _why_single(verdict, harmony, option, asked, settings),
+        )
+    assert harmony is not None
+    if option.spread == "shell":
+        return Choice(index, verdict, "root", option.grip, _shell(verdict, option))
+    voicing = _spelled(harmony.chord, option.spread, verdict.note, option.stack)
+    change = tune.change_after(verdict.note.onset)
+    return Choice(
+        index,
+        verdict,
+        harmony.treatment,
+        option.grip,
+        voicing,
+        harmony.diminished,
+        resolves=harmony.degree == "4" and _goes_to_third(verdicts, index),
+        held=verdict.note.end > change.onset if change and harmony.treatment == "push" else is_long(tune, verdict),
+    )
+
+
+def _goes_to_third(verdicts: Sequence[Tested], index: int) -> bool:
+    """Whether the next note is the third of the same chord."""
+    after = verdicts[index + 1] if index + 1 < len(verdicts) else None
+    return after is not None and after.chord == verdicts[index].chord and after.degree in ("3", "♭3")
+
+
+def _shell(verdict: Tested, option: Option) -> Voicing:
+    """The melody over the root of its chord, as two spelled notes."""
+    chord, pitch = verdict.chord, verdict.note.pitch
+    assert chord is not None
+    root = chord.root.at(option.lower[0])
+    return Voicing(chord, ("1", verdict.degree or ""), "shell", ("1", verdict.degree or ""), (root, pitch))
 
 
 @lru_cache(maxsize=16384)
@@ -137,11 +233,17 @@ def _spelled(chord: Chord, spread: str, note: Note, stack: tuple[str, ...]) -> V
     return replace(voicing, pitches=(*voicing.pitches[:-1], note.pitch))
 
 
-def _why_single(verdict: Tested, option: Option, asked: bool, settings: Settings) -> str:
-    if verdict.chord is None:
+def _why_single(verdict: Tested, harmony: Harmony | None, option: Option, asked: bool, settings: Settings) -> str:
+    if settings.stage == "melody":
+        return "this stage plays the melody alone"
+    if verdict.chord is None or harmony is None:
         return "no chord sounds here"
     if dict(option.costs).get("single"):
         return "the pins and bans here ask for it" if asked else "the hand has no time to reach a chord here"
+    if settings.stage == "roots":
+        return "no root lies under it within reach"
+    if chord_options(verdict, harmony, settings.neck, settings.spreads, clear=False):
+        return "three notes under it would blur so low"
     if verdict.note.pitch.midi < settings.neck.open_midi[-1] + 5:
         return "it lies too low for three notes under it on this neck"
     return "no chord with it on top lies within reach on this neck"

@@ -23,20 +23,23 @@ from functools import cached_property
 from typing import Any, NamedTuple, TypeVar
 
 from harmonylib.arranging.chain import Option, laid_out, step_terms
+from harmonylib.arranging.choice import Choice
+from harmonylib.arranging.costs import Weights, weights
 from harmonylib.errors import HarmonyError, expect, shown, whole
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
-from harmonylib.theory.chords import Chord
-from harmonylib.theory.diminished import Passing
-from harmonylib.theory.tones import DEGREE_WORDS
 from harmonylib.theory.voicings import Voicing
-from harmonylib.tunes.chordtones import Tested
-from harmonylib.tunes.tune import Note, Tune
+from harmonylib.tunes.tune import Tune
 
 ARRANGEMENT = "an arrangement: make one first, as in arrange(tune)"
 
 
-TREATMENTS = ("chord tone", "diminished", "single")
+STAGES = {
+    # stage       what is played
+    "melody": "the melody alone",
+    "roots": "the melody with the chord's root under it, wherever a hand can",
+    "chords": "the middle filled in: block chords",
+}
 
 
 Kind = TypeVar("Kind")
@@ -48,6 +51,9 @@ class Settings:
 
     `pins` maps a note's index to the grip it must have, `bans` lists (index, grip) pairs that are not wanted; `spreads`
     are the voicings to choose from; `seed` picks among chains that cost the same (0: the first in table order).
+    `foreign` says how foreign notes are harmonised (one of `FOREIGN`), `hand` is one of `HANDS`, `costs` sets weights
+    of `GRIP_COSTS` and `STEP_COSTS` by value; `alike` plays bars alike that are the same. `stage` is one of `STAGES`:
+    the way a tune is taught. `tempo` decides what the hand has time for, `practice_tempo` is that of the sound alone.
     """
 
     neck: Neck = Neck()
@@ -58,33 +64,17 @@ class Settings:
     pins: Mapping[int, str] = field(default_factory=dict)
     bans: Sequence[tuple[int, str]] = ()
     seed: int = 0
-
-
-@dataclass(frozen=True)
-class Choice:
-    """One melody note as it is played: its grip, the voicing it holds, and why."""
-
-    index: int
-    tested: Tested
-    treatment: str
-    grip: Grip | None
-    voicing: Voicing | None = None
-    diminished: Passing | None = None
-    why_single: str = ""
-
-    @property
-    def note(self) -> Note:
-        return self.tested.note
-
-    @property
-    def chord(self) -> Chord | None:
-        """The chord of the lead sheet under this note."""
-        return self.tested.chord
+    foreign: str = "diminished"
+    hand: str = "sliding"
+    costs: Mapping[str, float] = field(default_factory=dict)
+    alike: bool = True
+    stage: str = "chords"
+    practice_tempo: float | None = None
 
     @cached_property
-    def reason(self) -> str:
-        """Why this grip, in one sentence."""
-        return _reason(self)
+    def weights(self) -> Weights:
+        """The weights in force: those of the hand, and before them those set by value."""
+        return weights(self.hand, self.costs)
 
 
 @dataclass(frozen=True)
@@ -124,6 +114,7 @@ class Arrangement:
     settings: Settings
     choices: tuple[Choice, ...]
     cost: float
+    free_cost: float
     search: Search = field(repr=False, compare=False)
     remarks: tuple[str, ...] = ()
     answers: tuple[Answer, ...] = ()
@@ -132,6 +123,11 @@ class Arrangement:
     def tempo(self) -> float:
         """Quarter notes a minute."""
         return tempo_of(self.tune, self.settings)
+
+    @property
+    def sounding_tempo(self) -> float:
+        """Quarter notes a minute of the sound: slower than `tempo` to practise, with the same grips."""
+        return self.tempo if self.settings.practice_tempo is None else self.settings.practice_tempo
 
     @property
     def share(self) -> float:
@@ -166,13 +162,18 @@ class Arrangement:
         ]
         entries = [dict(path[0].costs)] if path else []
         for before, after in zip(path, path[1:], strict=False):
-            step = step_terms(laid_out([[before]]), laid_out([[after]]))
+            step = step_terms(laid_out([[before]]), laid_out([[after]]), self.settings.weights)
             entries.append(dict(after.costs) | {name: float(value[0, 0, 0]) for name, value in step.items()})
         return tuple({name: value for name, value in entry.items() if value} for entry in entries)
 
-    def with_pin(self, index: int, grip: str) -> Arrangement:
-        """The best arrangement in which note `index` has `grip`; the chain re-forms round it."""
-        pins = {**self.settings.pins, whole(index, "the number of a note"): grip}
+    def with_pin(self, index: int, grip: str, everywhere: bool = False) -> Arrangement:
+        """The best arrangement in which note `index` has `grip`; the chain re-forms round it.
+
+        With `everywhere` its twins in bars that are the same have it too; else it holds for this note alone.
+        """
+        _known_note(index, self.tune)
+        notes = twins(self.tune, index) if everywhere else (index,)
+        pins = {**self.settings.pins, **dict.fromkeys(notes, grip)}
         return self.search.arrange(self.source, replace(self.settings, pins=pins))
 
     def with_ban(self, index: int, grip: str | None = None) -> Arrangement:
@@ -211,26 +212,17 @@ def _known_note(index: int, tune: Tune) -> int:
     return index
 
 
-def _reason(choice: Choice) -> str:
-    name, grip = choice.note.pitch.name, choice.grip
-    if choice.voicing is None:
-        return f"{name} stays single: {choice.why_single}"
-    voicing, chord = choice.voicing, choice.chord
-    assert chord is not None
-    assert grip is not None
-    how = f"{voicing.spread} on strings {grip.string_set}, {voicing.inversion}"
-    if choice.diminished:
-        return f"{name} is foreign to {chord} ({choice.tested.role}): {choice.diminished.sentence}; {how}"
-    melody, added = choice.tested.degree or "1", ""
-    swaps = {d: chord.stacks[0][place] for place, d in enumerate(voicing.stack) if d in chord.extensions}
-    if melody in swaps:
-        added += f", in the place of the {DEGREE_WORDS[swaps.pop(melody)]}"
-    if swaps:
-        added += ", with the " + " and the ".join(
-            f"{DEGREE_WORDS[d]} for the {DEGREE_WORDS[p]}" for d, p in swaps.items()
-        )
-    if chord.is_triad and melody != voicing.stack[3]:
-        added += f", filled up with its {DEGREE_WORDS[voicing.stack[3]]}"
-    if chord.bass and chord.bass.pitch_class not in {p.midi % 12 for p in voicing.pitches}:
-        added += f", the bass {chord.bass} left to a bass player"
-    return f"{name} is the {DEGREE_WORDS[melody]} of {chord}{added}: {how}"
+def twins(tune: Tune, index: int) -> tuple[int, ...]:
+    """The notes at the same place of bars that have the same notes and changes, the note itself among them."""
+    by_bar: dict[int, list[int]] = {}
+    for number, note in enumerate(tune.notes):
+        by_bar.setdefault(tune.bars.index(tune.bar_at(note.onset)), []).append(number)
+
+    def content(bar: int) -> list[tuple[object, ...]]:
+        notes = [tune.notes[number] for number in by_bar[bar]]
+        start = tune.bars[bar].onset
+        return [(n.onset - start, n.duration, n.pitch.midi, tune.chord_at(n.onset)) for n in notes]
+
+    home = tune.bars.index(tune.bar_at(tune.notes[index].onset))
+    place = by_bar[home].index(index)
+    return tuple(numbers[place] for bar, numbers in by_bar.items() if content(bar) == content(home))

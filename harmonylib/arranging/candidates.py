@@ -1,17 +1,9 @@
-"""Harmonising a tune: candidates for every note, what a chain of grips costs the hand, and the cheapest chain.
-
-A tune is a row of columns, one a note; each column lists the grips that put the melody note on top (or, where no chord
-fits, the places of a single note). A chain picks one grip a column. The cheapest chain is a shortest path through the
-columns, found exactly by dynamic programming: the best way to reach a grip is the best way to reach some grip of the
-column before, plus one step.
+"""The candidates: every grip that puts a melody note on top of its harmony, with what it costs by itself.
 
 Conventions
-- Costs are pure numbers that add up; the tables below give each weight and what it stands for. They are settings of
-  taste (common practice), not measurements.
-- Positions and travel are millimetres along the neck, times are seconds, tempo is quarter notes a minute.
-- Notes are counted from 0 in the order of the tune.
-
-`check` tells whether an arrangement is sound; it shares no code with the search.
+- A column holds the options of one note, in table order: string sets from the highest, then single notes.
+- A single note stands beside chords as the last resort; where the density wants none, it stands alone.
+- A grip whose lowest interval blurs so low is no candidate; a pin may still ask for it.
 """
 
 from __future__ import annotations
@@ -22,36 +14,43 @@ from functools import lru_cache
 
 from harmonylib.arranging.arrangement import Settings
 from harmonylib.arranging.chain import Option
-from harmonylib.arranging.costs import COMFORT_FRET, COMFORT_MM, GRIP_COSTS
+from harmonylib.arranging.costs import COMFORT_FRET, COMFORT_MM, MELODY_STRING, Weights, blurred, grinding
 from harmonylib.arranging.density import kept_single
+from harmonylib.arranging.harmony import Harmony, harmonies
+from harmonylib.arranging.shells import shell_options
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
-from harmonylib.theory.diminished import passing
 from harmonylib.theory.families import interval
-from harmonylib.theory.voicings import layout
+from harmonylib.theory.voicings import SPREADS, layout
 from harmonylib.tunes.chordtones import Tested, examine
 from harmonylib.tunes.tune import Tune
 
+Column = tuple[Option, ...]
+
 
 def option_columns(
-    tune: Tune, settings: Settings, verdicts: Sequence[Tested] = (), wanted: Sequence[str] = ()
-) -> tuple[tuple[Option, ...], ...]:
+    tune: Tune,
+    settings: Settings,
+    made: Sequence[Harmony | None] = (),
+    single: Sequence[str] = (),
+) -> tuple[Column, ...]:
     """A column of options for every note, pins and bans obeyed; equal notes share one column."""
-    verdicts, wanted = verdicts or examine(tune), wanted or kept_single(tune, settings)
-    known: dict[object, tuple[Option, ...]] = {}
+    verdicts = examine(tune)
+    made, single = made or harmonies(tune, verdicts, settings.foreign), single or kept_single(tune, settings)
+    closing = _closing(verdicts, made, single)
+    known: dict[object, Column] = {}
     columns = []
     bans: dict[int, set[str]] = {}
     for index, grip in settings.bans:
         bans.setdefault(index, set()).add(str(Grip.parse(grip)))
-    for index, verdict in enumerate(verdicts):
-        key = tune.key_at(verdict.note.onset) if verdict.chord and verdict.chord.is_triad else frozenset[int]()
-        same = (verdict.chord, verdict.note.pitch.midi, key, bool(wanted[index]))
+    for index, (verdict, harmony) in enumerate(zip(verdicts, made, strict=True)):
+        same = (verdict.chord, harmony, verdict.note.pitch.midi, bool(single[index]), index == closing)
         column = known.get(same)
         if column is None:
-            column = known[same] = _column(verdict, key, not wanted[index], settings)
+            column = known[same] = _column(verdict, harmony, not single[index], index == closing, settings)
         if index in settings.pins:
-            column = (_pinned(index, verdict, column, tune, settings),)
+            column = (_pinned(index, verdict, harmony, column, tune, settings),)
         if index in bans and column:
             column = tuple(option for option in column if str(option.grip) not in bans[index])
             if not column:
@@ -60,68 +59,109 @@ def option_columns(
     return tuple(columns)
 
 
-def _column(verdict: Tested, key: frozenset[int], as_chord: bool, settings: Settings) -> tuple[Option, ...]:
-    midi = verdict.note.pitch.midi
-    singles = single_options(settings.neck, midi)
-    if not as_chord:
+def _closing(verdicts: Sequence[Tested], made: Sequence[Harmony | None], single: Sequence[str]) -> int:
+    """The note whose chord ends the tune: the last that may carry one; −1 without any."""
+    carrying = [i for i in range(len(verdicts)) if made[i] is not None and not single[i]]
+    return carrying[-1] if carrying else -1
+
+
+def _column(verdict: Tested, harmony: Harmony | None, as_chord: bool, closing: bool, settings: Settings) -> Column:
+    singles = single_options(settings.neck, verdict.note.pitch.midi)
+    if settings.stage == "melody" or harmony is None:
         return singles
-    blocks = chord_options(verdict, key, settings.neck, settings.spreads)
-    options = [*blocks, *(single._replace(costs=(("single", GRIP_COSTS["single"]),)) for single in singles)]
+    if settings.stage == "roots":
+        blocks = list(shell_options(verdict, settings.neck, settings.weights))
+    elif as_chord:
+        blocks = chord_options(verdict, harmony, settings.neck, settings.spreads, settings.weights, closing)
+    else:
+        return singles
     if not blocks:
         return singles
+    alone = (("single", dict(settings.weights.grip)["single"]),)
+    options = [*blocks, *(single._replace(costs=alone) for single in singles)]
     if settings.seed:
         random.Random(int(settings.seed)).shuffle(options)
     return tuple(options)
 
 
-def chord_options(verdict: Tested, key: frozenset[int], neck: Neck, spreads: tuple[str, ...]) -> list[Option]:
-    """Every grip that holds the note's chord, or its diminished seventh, with the note on top."""
-    pitch, chord = verdict.note.pitch, verdict.chord
-    if chord is None:
-        return []
-    if verdict.degree is None:
-        chord = passing(pitch, chord).chord
-        stacks: tuple[tuple[str, ...], ...] = (chord.degrees,)
-    else:
-        stacks = chord.stacks_for(verdict.degree, key)
-    fullest = max((len(set(stack) & set(chord.extensions)) for stack in stacks), default=0)
+def chord_options(
+    verdict: Tested,
+    harmony: Harmony,
+    neck: Neck,
+    spreads: Sequence[str],
+    weights: Weights | None = None,
+    closing: bool = False,
+    clear: bool = True,
+) -> list[Option]:
+    """Every grip that holds the note's harmony with the note on top; with `clear`, none that blurs in the low register.
+
+    `closing` says that the chord ends the tune.
+    """
+    midi, weights = verdict.note.pitch.midi, weights or Weights()
+    asked = set(harmony.chord.extensions) if harmony.treatment in ("chord tone", "push") else set()
+    fullest = max((len(set(stack) & asked) for stack in harmony.stacks), default=0)
     found = []
-    for stack in stacks:
-        missing = fullest - len(set(stack) & set(chord.extensions))
+    for stack in harmony.stacks:
+        missing = fullest - len(set(stack) & asked)
         semitones = tuple(interval(degree)[1] % 12 for degree in stack)
-        top = semitones.index((pitch.midi - chord.root.pitch_class) % 12)
+        top = semitones.index((midi - harmony.chord.root.pitch_class) % 12)
         for spread in spreads:
-            for grip, costs, position, lower in shapes(neck, semitones, spread, top, pitch.midi):
-                left_out = (("left out", GRIP_COSTS["left out"] * missing),) if missing else ()
-                found.append(Option(grip, costs + left_out, position, lower, spread, stack))
+            for grip, costs, position, lower in shapes(neck, semitones, spread, top, midi, weights):
+                if not clear or not blurred((*lower, midi)):
+                    found.append(Option(grip, costs + _left_out(missing, weights), position, lower, spread, stack))
+    return _for_the_bass(found, verdict, harmony, weights, closing)
+
+
+def _left_out(missing: int, weights: Weights) -> tuple[tuple[str, float], ...]:
+    return (("left out", dict(weights.grip)["left out"] * missing),) if missing else ()
+
+
+def _for_the_bass(
+    found: list[Option], verdict: Tested, harmony: Harmony, weights: Weights, closing: bool
+) -> list[Option]:
+    """The options with what their lowest note costs: a bass that the symbol asks for, and root or fifth at the end."""
+    chord, weight = harmony.chord if harmony.treatment == "push" else verdict.chord, dict(weights.grip)
+    assert chord is not None
+    wanted: list[tuple[str, set[int]]] = []
+    if chord.bass and chord.bass.pitch_class in chord.tones and harmony.treatment != "diminished":
+        wanted.append(("slash bass", {chord.bass.pitch_class}))
+    if closing:
+        fifth = next((d for d in chord.degrees if d.lstrip("♭♯") == "5"), "5")
+        wanted.append(("closing", {chord.root.pitch_class, chord.pitch_class_of(fifth)}))
+    for name, lowest in wanted:
+        found = [o if o.lower[0] % 12 in lowest else o._replace(costs=(*o.costs, (name, weight[name]))) for o in found]
     return found
 
 
 @lru_cache(maxsize=16384)
 def shapes(
-    neck: Neck, semitones: tuple[int, ...], spread: str, top: int, midi: int
+    neck: Neck, semitones: tuple[int, ...], spread: str, top: int, midi: int, weights: Weights | None = None
 ) -> tuple[tuple[Grip, tuple[tuple[str, float], ...], float, tuple[int, ...]], ...]:
     """Playable grips of one voicing shape under one top note, with their own costs, position and lower voices."""
-    notes = tuple(midi + below for _, below in layout(semitones, spread, top))
-    grinds = any(midi - low in (1, 13) for low in notes)
+    notes, weight = (
+        tuple(midi + below for _, below in layout(semitones, spread, top)),
+        dict((weights or Weights()).grip),
+    )
     found = []
     for strings in neck.string_sets(spread):
         grip = neck.grip_for(notes, strings)
         if grip:
             costs = {
-                "stretch": GRIP_COSTS["stretch"] * max(neck.stretch_mm(grip.frets) - COMFORT_MM, 0),
-                "open string": GRIP_COSTS["open string"] * grip.frets.count(0),
-                "skipped string": GRIP_COSTS["skipped string"] * (strings[0] - strings[-1] + 1 - len(strings)),
-                "high fret": GRIP_COSTS["high fret"] * max(max(grip.fretted, default=0) - COMFORT_FRET, 0),
-                "minor ninth": GRIP_COSTS["minor ninth"] * grinds,
+                "stretch": max(neck.stretch_mm(grip.frets) - COMFORT_MM, 0),
+                "open string": grip.frets.count(0),
+                "skipped string": strings[0] - strings[-1] + 1 - len(strings),
+                "high fret": max(max(grip.fretted, default=0) - COMFORT_FRET, 0),
+                "melody string": max(strings[-1] - MELODY_STRING, 0),
+                "drop 3": spread == "drop 3",
+                "minor ninth": grinding(notes),
             }
-            paid = tuple((name, value) for name, value in costs.items() if value)
-            found.append((grip, paid, _position(neck, grip), notes[:-1]))
+            paid = tuple((name, weight[name] * amount) for name, amount in costs.items() if amount)
+            found.append((grip, paid, neck.position_mm(grip), notes[:-1]))
     return tuple(found)
 
 
 @lru_cache(maxsize=4096)
-def single_options(neck: Neck, midi: int) -> tuple[Option, ...]:
+def single_options(neck: Neck, midi: int) -> Column:
     """The places of a single note on the neck, highest string first; empty when it lies off the neck."""
     count, found = len(neck.open_midi), []
     for place in range(count - 1, -1, -1):
@@ -129,20 +169,18 @@ def single_options(neck: Neck, midi: int) -> tuple[Option, ...]:
         if 0 <= fret <= neck.last_fret:
             frets = tuple(fret if p == place else None for p in range(count))
             grip = Grip(frets, tuple(int(p == place and fret > 0) for p in range(count)))
-            found.append(Option(grip, (), _position(neck, grip), ()))
+            found.append(Option(grip, (), neck.position_mm(grip), ()))
     return tuple(found)
 
 
-def _position(neck: Neck, grip: Grip) -> float:
-    """Millimetres from the nut to the lowest fret pressed: where the index finger is."""
-    return neck.nut_to(min(grip.fretted, default=0))
-
-
-def _pinned(index: int, verdict: Tested, column: Sequence[Option], tune: Tune, settings: Settings) -> Option:
+def _pinned(
+    index: int, verdict: Tested, harmony: Harmony | None, column: Column, tune: Tune, settings: Settings
+) -> Option:
     """The option a pin asks for, from any spread; refused with the reason when the note cannot have it."""
     grip, where = Grip.parse(settings.pins[index]), tune.where(verdict.note.onset)
-    key = tune.key_at(verdict.note.onset)
-    wide = chord_options(verdict, key, settings.neck, ("drop 2", "drop 3", "drop 2 and 4", "close"))
+    wide: list[Option] = []
+    if harmony is not None:
+        wide = chord_options(verdict, harmony, settings.neck, tuple(SPREADS), settings.weights, clear=False)
     for option in [*column, *wide, *single_options(settings.neck, verdict.note.pitch.midi)]:
         if option.grip.frets == grip.frets:
             return option

@@ -23,7 +23,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from harmonylib.arranging.costs import SHIFT_MM, STEP_COSTS, TRAVEL_MM_S
+from harmonylib.arranging.costs import SHIFT_MM, TRAVEL_MM_S, Weights
 from harmonylib.guitar.grips import Grip
 
 Array = NDArray[np.float64]
@@ -41,7 +41,7 @@ class Option(NamedTuple):
 
 
 def best_chains(
-    columns: Sequence[Sequence[Option]], gaps: Sequence[float], count: int = 1
+    columns: Sequence[Sequence[Option]], gaps: Sequence[float], count: int = 1, weights: Weights | None = None
 ) -> list[tuple[float, tuple[int, ...]]]:
     """The `count` cheapest chains through the columns: (cost, index chosen in each column), exact.
 
@@ -52,11 +52,11 @@ def best_chains(
     if not full:
         return [(0.0, (0,) * len(columns))]
     arrays = laid_out([columns[index] for index in full])
-    width, times = arrays.cost.shape[1], _gaps_between(full, gaps)
+    width, times = arrays.cost.shape[1], gaps_between(full, gaps)
     total = np.full((width, count), np.inf)
     total[:, 0] = arrays.cost[0]
     back = np.empty((len(full), count, width), dtype=np.int32)
-    for index, step in _steps(arrays, times):
+    for index, step in steps_between(arrays, times, weights or Weights()):
         total, back[index] = advance(total, step, arrays.cost[index], count)
     ends = total.ravel().argsort(kind="stable")[:count]
     chains = []
@@ -130,8 +130,9 @@ def string_bits(frets: tuple[int | None, ...]) -> int:
     return sum(1 << place for place, fret in enumerate(frets) if fret is not None)
 
 
-def step_terms(before: Columns, after: Columns) -> dict[str, Array]:
-    """What each entry of `STEP_COSTS` comes to, from every option to every option: shape (notes, width, width)."""
+def step_terms(before: Columns, after: Columns, weights: Weights) -> dict[str, Array]:
+    """What each cost of a step comes to, from every option to every option: shape (notes, width, width)."""
+    weight = dict(weights.step)
     travel = np.abs(before.position[:, :, None] - after.position[:, None, :])
     both = before.block[:, :, None] & after.block[:, None, :]
     voices = np.zeros_like(travel)
@@ -139,26 +140,28 @@ def step_terms(before: Columns, after: Columns) -> dict[str, Array]:
         voices += np.abs(before.lower[:, :, None, voice_number] - after.lower[:, None, :, voice_number])
     moved = before.strings[:, :, None] != after.strings[:, None, :]
     return {
-        "travel": STEP_COSTS["travel"] * travel,
-        "voices": STEP_COSTS["voices"] * voices * both,
-        "string set": STEP_COSTS["string set"] * (moved & both),
+        "travel": weight["travel"] * travel,
+        "voices": weight["voices"] * voices * both,
+        "string set": weight["string set"] * (moved & both),
     }
 
 
-def _steps(arrays: Columns, times: Sequence[float], chunk: int = 2048) -> Iterator[tuple[int, Array]]:
+def steps_between(
+    arrays: Columns, times: Sequence[float], weights: Weights, chunk: int = 2048
+) -> Iterator[tuple[int, Array]]:
     """For each note but the first: its index and the cost of every step to it; too fast a jump costs infinity."""
     seconds = np.asarray(times)
     for start in range(1, len(arrays.cost), chunk):
         stop = min(start + chunk, len(arrays.cost))
         before, after = arrays.part(start - 1, stop - 1), arrays.part(start, stop)
-        steps = sum(step_terms(before, after).values())
+        steps = sum(step_terms(before, after, weights).values())
         reach = np.maximum(TRAVEL_MM_S * seconds[start - 1 : stop - 1], SHIFT_MM)[:, None, None]
         far = np.abs(before.position[:, :, None] - after.position[:, None, :]) > reach
         steps = np.where(far & after.block[:, None, :], np.inf, steps)
         yield from ((start + offset, step) for offset, step in enumerate(steps))
 
 
-def _gaps_between(full: Sequence[int], gaps: Sequence[float]) -> list[float]:
+def gaps_between(full: Sequence[int], gaps: Sequence[float]) -> list[float]:
     if len(full) == len(gaps) + 1:
         return list(gaps)
     return [sum(gaps[a:b]) for a, b in zip(full, full[1:], strict=False)]

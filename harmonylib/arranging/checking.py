@@ -19,11 +19,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from fractions import Fraction
 
-from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement, Choice
+from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
+from harmonylib.arranging.choice import Choice
 from harmonylib.arranging.costs import SHIFT_MM, TRAVEL_MM_S
 from harmonylib.errors import expect
 from harmonylib.theory.chords import Chord
+from harmonylib.theory.enrichment import enrichment
 from harmonylib.theory.tones import degree_of
+from harmonylib.tunes.tune import Tune
 
 
 def check(arrangement: Arrangement) -> list[str]:
@@ -51,9 +54,9 @@ def check(arrangement: Arrangement) -> list[str]:
             wrong.append(f"{where}: {choice.note.pitch} is not on top of {grip}")
         if choice.voicing and tuple(pitch.midi for pitch in choice.voicing.pitches) != sounding:
             wrong.append(f"{where}: {grip} does not sound the voicing written for it")
-        position = neck.nut_to(min(grip.fretted, default=0))
+        position = neck.position_mm(grip)
         if len(sounding) > 1:
-            wrong += _check_chord(choice, tune.chord_at(choice.note.onset), sounding, where)
+            wrong += _check_chord(arrangement, choice, sounding, where)
             if previous:
                 seconds = float(choice.note.onset - previous[0]) * 60 / arrangement.tempo
                 way = abs(position - previous[1])
@@ -77,16 +80,43 @@ def _check_melody(arrangement: Arrangement) -> list[str]:
     return wrong
 
 
-def _check_chord(choice: Choice, chord: Chord | None, sounding: Sequence[int], where: str) -> list[str]:
-    """Each sounding note belongs to the chord under the melody, or all to the melody's own diminished seventh."""
-    melody = choice.note.pitch
+def _check_chord(arrangement: Arrangement, choice: Choice, sounding: Sequence[int], where: str) -> list[str]:
+    """Each sounding note belongs to what the melody note may have here; see the tables of `harmonylib.theory`."""
+    melody, chord = choice.note.pitch, arrangement.tune.chord_at(choice.note.onset)
     if chord is None:
         return [f"{where}: a chord where the lead sheet has none"]
+    if arrangement.settings.stage == "roots":
+        root = len(sounding) == 2 and sounding[0] % 12 == chord.root.pitch_class
+        return [] if root else [f"{where}: {choice.grip} is not the melody over the root of {chord}"]
     if len(sounding) != 4 or len({midi % 12 for midi in sounding}) != 4:
         return [f"{where}: {choice.grip} does not hold four different notes"]
+    if choice.treatment == "push":
+        return _check_push(arrangement.tune, choice, sounding, where)
+    if choice.treatment == "enriched":
+        return _check_enriched(choice, chord, sounding, where)
     if degree_of(melody, chord) is None:
         foreign = [midi for midi in sounding if (midi - melody.midi) % 3]
         return [f"{where}: {choice.grip} is not the diminished seventh of {melody}"] if foreign else []
-    allowed = {chord.pitch_class_of(degree) for stack in chord.stacks for degree in stack}
-    foreign = [midi for midi in sounding if midi % 12 not in allowed]
+    foreign = [midi for midi in sounding if midi % 12 not in chord.allowed]
     return [f"{where}: {choice.grip} holds a note foreign to {chord}"] if foreign else []
+
+
+def _check_push(tune: Tune, choice: Choice, sounding: Sequence[int], where: str) -> list[str]:
+    """A push lies less than a beat before the change it takes, and holds nothing but the coming chord."""
+    change, note = tune.change_after(choice.note.onset), choice.note
+    if change is None or change.chord is None or change.onset - note.onset >= tune.beat_length(note.onset):
+        return [f"{where}: {choice.grip} takes the coming chord, but no change follows within a beat"]
+    if note.end < change.onset:
+        return [f"{where}: {choice.grip} takes the coming chord, but ends before it"]
+    foreign = [midi for midi in sounding if midi % 12 not in change.chord.allowed]
+    return [f"{where}: {choice.grip} holds a note foreign to {change.chord}, which it takes early"] if foreign else []
+
+
+def _check_enriched(choice: Choice, chord: Chord, sounding: Sequence[int], where: str) -> list[str]:
+    """A foreign note makes its chord one that the table of enrichments has for it, with the notes listed there."""
+    heard = {midi % 12 for midi in sounding}
+    for dominant in (False, True):
+        made = enrichment(choice.note.pitch, chord, dominant)
+        if made and any(heard == {chord.pitch_class_of(degree) for degree in stack} for stack in made.stacks):
+            return []
+    return [f"{where}: {choice.grip} is not {chord} enriched by {choice.note.pitch.name}"]

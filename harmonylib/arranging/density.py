@@ -1,30 +1,24 @@
-"""Harmonising a tune: candidates for every note, what a chain of grips costs the hand, and the cheapest chain.
-
-A tune is a row of columns, one a note; each column lists the grips that put the melody note on top (or, where no chord
-fits, the places of a single note). A chain picks one grip a column. The cheapest chain is a shortest path through the
-columns, found exactly by dynamic programming: the best way to reach a grip is the best way to reach some grip of the
-column before, plus one step.
+"""How dense: which melody notes carry a chord and which stay single, and why.
 
 Conventions
-- Costs are pure numbers that add up; the tables below give each weight and what it stands for. They are settings of
-  taste (common practice), not measurements.
-- Positions and travel are millimetres along the neck, times are seconds, tempo is quarter notes a minute.
-- Notes are counted from 0 in the order of the tune.
+- Long notes and beats come first: where two notes are too near for a chord on each, the note that opens a chord change
+  keeps its right, then the longer one, then the one on the stronger beat, then the earlier one.
+- A note struck again and again carries a chord the first time and on strong beats.
 
-`check` tells whether an arrangement is sound; it shares no code with the search.
+Source: common practice; so is the fastest chord.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
-from fractions import Fraction
+from bisect import bisect_left, bisect_right, insort
+from collections.abc import Sequence
 
 from harmonylib.arranging.arrangement import Settings, tempo_of
+from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import Note, Tune
 
-FASTEST_CHORD_S = 0.3  # chords closer together than this stay single notes at density “comfortable”
-
-
+FASTEST_CHORD_S = 0.4  # chords closer together than this stay single notes at density “comfortable”
+STRUCK_AGAIN = 3  # from so many strokes of one note under one chord on, weak ones stay single
 DENSITIES = {
     "every": "every note that can carry a chord carries one",
     "comfortable": f"notes that come faster than a chord every {FASTEST_CHORD_S} s stay single",
@@ -35,49 +29,75 @@ DENSITIES = {
 
 def kept_single(tune: Tune, settings: Settings) -> tuple[str, ...]:
     """For each note: empty when the density wants a chord there, else why it stays single."""
+    reasons = [""] * len(tune.notes)
     if settings.density == "every":
-        return ("",) * len(tune.notes)
+        return tuple(reasons)
+    openings = _openings(tune)
+    for index, note in enumerate(tune.notes):
+        if settings.density == "accents" and not _is_accent(tune.bar_at(note.onset), note):
+            reasons[index] = "it is not an accent"
+        elif settings.density == "changes" and index not in openings:
+            reasons[index] = "the chord has not changed"
+    for index in _struck_again(tune):
+        reasons[index] = reasons[index] or "it is struck again: the chord before it rings on"
     beat = 60 / tempo_of(tune, settings)
     seconds = [float(note.onset) * beat for note in tune.notes]
-    changes = [change.onset for change in tune.changes]
-    reasons, last_chord, last_change = [], -9.0, -1
-    for index, note in enumerate(tune.notes):
-        now, reason = seconds[index], ""
-        nearest = min((abs(now - seconds[i]) for i in (index - 1, index + 1) if 0 <= i < len(seconds)), default=9.0)
-        fast = FASTEST_CHORD_S - 1e-9  # notes just so far apart are not too fast
-        if now - last_chord < fast or (nearest < fast and not on_beat(tune, note.onset)):
-            reason = f"notes {min(nearest, now - last_chord):.2f} s apart are too fast for a chord on each"
-        elif settings.density == "accents" and not _is_accent(tune, note):
-            reason = "it is not an accent"
-        elif settings.density == "changes":
-            change = bisect_right(changes, note.onset)
-            if change == last_change:
-                reason = "the chord has not changed"
-            last_change = change
-        if not reason:
-            last_chord = now
-        reasons.append(reason)
+    fastest = FASTEST_CHORD_S - 1e-9  # notes just so far apart are not too fast
+    taken: list[float] = []
+    for index in sorted(range(len(reasons)), key=lambda index: _rank(tune, index, index in openings)):
+        if reasons[index]:
+            continue
+        nearest = _nearest(taken, seconds[index])
+        if nearest < fastest:
+            reasons[index] = f"notes {nearest:.2f} s apart are too fast for a chord on each"
+        else:
+            insort(taken, seconds[index])
     return tuple(reasons)
 
 
-def pulse(tune: Tune, onset: Fraction) -> Fraction:
-    """Length of the felt beat in quarter notes: a dotted quarter in compound metres."""
-    count, unit = tune.bar_at(onset).metre
-    return Fraction(3, 2) if unit == 8 and count % 3 == 0 and count > 3 else min(Fraction(4, unit), Fraction(1))
+def _openings(tune: Tune) -> frozenset[int]:
+    """The first note struck under each chord change."""
+    changes = [change.onset for change in tune.changes]
+    under = [bisect_right(changes, note.onset) for note in tune.notes]
+    return frozenset(index for index, change in enumerate(under) if index == 0 or under[index - 1] != change)
 
 
-def into_bar(tune: Tune, onset: Fraction) -> Fraction:
-    """Quarter notes since the bar line (of a pick-up: since where its bar line would be)."""
-    return (tune.beat_at(onset) - 1) * Fraction(4, tune.bar_at(onset).metre[1])
+def _rank(tune: Tune, index: int, opens: bool) -> tuple[object, ...]:
+    """What a note's right to a chord goes by, the strongest first."""
+    note = tune.notes[index]
+    bar = tune.bar_at(note.onset)
+    long = note.duration if note.duration >= bar.beat_length(note.onset) else 0
+    strength = (not bar.on_strong_beat(note.onset), not bar.on_beat(note.onset))
+    return not opens, -long, *strength, -note.duration, index
 
 
-def on_beat(tune: Tune, onset: Fraction) -> bool:
-    return into_bar(tune, onset) % pulse(tune, onset) == 0
+def _nearest(taken: Sequence[float], now: float) -> float:
+    """Seconds to the nearest chord."""
+    place = bisect_left(taken, now)
+    return min((abs(now - taken[i]) for i in (place - 1, place) if 0 <= i < len(taken)), default=9.0)
 
 
-def _is_accent(tune: Tune, note: Note) -> bool:
+def _struck_again(tune: Tune) -> list[int]:
+    """Notes on weak beats, but for the first, of every run of strokes of one pitch under one chord."""
+    found: list[int] = []
+    run: list[int] = []
+    for index, note in enumerate(tune.notes):
+        before = tune.notes[index - 1] if index else None
+        same = before is not None and before.pitch.midi == note.pitch.midi and before.end == note.onset
+        if not same or before is None or tune.change_at(before.onset) != tune.change_at(note.onset):
+            run = []
+        run.append(index)
+        if len(run) >= STRUCK_AGAIN:
+            weak = [i for i in run[1:] if not _strong(tune, i)]
+            found += [i for i in weak if i not in found[-len(run) :]]
+    return found
+
+
+def _strong(tune: Tune, index: int) -> bool:
+    onset = tune.notes[index].onset
+    return tune.bar_at(onset).on_strong_beat(onset)
+
+
+def _is_accent(bar: Bar, note: Note) -> bool:
     """On a strong beat (the first, or the middle of an even bar), or at least a beat long."""
-    beat, metre = pulse(tune, note.onset), tune.bar_at(note.onset).metre
-    full, offset = Fraction(4 * metre[0], metre[1]), into_bar(tune, note.onset)
-    middle = full / 2 if full / beat % 2 == 0 else Fraction(0)
-    return offset in (Fraction(0), middle) or note.duration >= beat
+    return bar.on_strong_beat(note.onset) or note.duration >= bar.beat_length(note.onset)

@@ -18,6 +18,7 @@ from __future__ import annotations
 
 from harmonylib.arranging.arrangement import Settings
 from harmonylib.arranging.candidates import chord_options, single_options
+from harmonylib.arranging.harmony import harmonies
 from harmonylib.errors import HarmonyError
 from harmonylib.theory.families import PRACTICE_ORDER
 from harmonylib.theory.pitch import Name
@@ -80,11 +81,11 @@ def _carried(tune: Tune, way: tuple[int, int], settings: Settings) -> tuple[int,
     moved = tune.transposed(*way) if way != (0, 0) else tune
     on_neck = carrying = 0
     known: dict[object, tuple[int, int]] = {}
-    for verdict in examine(moved):
-        key = moved.key_at(verdict.note.onset) if verdict.chord and verdict.chord.is_triad else frozenset[int]()
-        same = (verdict.chord, verdict.note.pitch.midi, key)
+    verdicts = examine(moved)
+    for verdict, harmony in zip(verdicts, harmonies(moved, verdicts, settings.foreign), strict=True):
+        same = (harmony, verdict.note.pitch.midi)
         if same not in known:
-            column = chord_options(verdict, key, settings.neck, settings.spreads)
+            column = chord_options(verdict, harmony, settings.neck, settings.spreads) if harmony else []
             there = bool(single_options(settings.neck, verdict.note.pitch.midi))
             known[same] = (int(there), int(bool(column) or (verdict.chord is None and there)))
         on_neck += known[same][0]

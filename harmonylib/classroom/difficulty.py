@@ -134,7 +134,7 @@ def _row(task: Task, arrangement: Arrangement) -> Row:
     minutes = float(tune.end) * quarter / 60
     tested = [choice.tested for choice in arrangement.choices if choice.chord]
     grips = [choice.grip for choice in arrangement.choices if choice.grip]
-    hand = [neck.nut_to(min(grip.fretted, default=0)) for grip in grips]
+    hand = [neck.position_mm(grip) for grip in grips]
     travel = sum(abs(b - a) for a, b in zip(hand, hand[1:], strict=False))
     new = [next(group).onset for _, group in groupby(tune.changes, key=lambda change: change.chord)]
     between = [float(b - a) * quarter for a, b in zip(new, new[1:], strict=False)]

@@ -53,6 +53,7 @@ def learner(made: Sheet) -> str:
 
     It needs this library and no network. Its metadata carry the sheet as data.
 
+    >>> from harmonylib.classroom.sheets import sheet
     >>> cells = json.loads(learner(sheet("Monday", [{"kind": "spell", "chord": "C7"}])))["cells"]
     >>> ["".join(cell["source"]) for cell in cells[-2:]]
     ['answer_01 = ...', 'task_01.check(answer_01)']

@@ -16,7 +16,7 @@ from harmonylib.answering.gaps import Gap, gaps
 from harmonylib.answering.manner import Manner
 from harmonylib.answering.own import with_own
 from harmonylib.answering.respond import answers_for
-from harmonylib.arranging.arrangement import Choice
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises import written
 from harmonylib.exercises.base import Verdict

@@ -18,8 +18,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
-from harmonylib.arranging.arrangement import Arrangement, Choice
+from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.arranging.checking import check
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises import written
 from harmonylib.exercises.base import Verdict, what_is, word
@@ -54,7 +55,7 @@ def grip_faults(choice: Choice, grip: Grip, arrangement: Arrangement) -> list[st
         return [f"{where}: no chord sounds here; {melody} stays single"]
     degree = degree_of(melody, chord)
     over = chord if degree else passing(melody, chord).chord
-    allowed = {over.pitch_class_of(d) for stack in over.stacks for d in stack}
+    allowed = over.allowed
     said = (
         f"{melody.name} is {word(degree)} of {chord}"
         if degree

@@ -20,7 +20,8 @@ from functools import cached_property, lru_cache
 from typing import Any
 
 from harmonylib.arranging.arrange import arrange
-from harmonylib.arranging.arrangement import Arrangement, Choice
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises import written
 from harmonylib.exercises.base import Exercise, text_of

@@ -64,7 +64,7 @@ def plain(answer: object, depth: int = 0) -> Plain:
     (('C', 'E', 5), 'x3545x')
     >>> plain(print)
     Traceback (most recent call last):
-    harmonylib.exercise_answers.Unread: this cannot be read as an answer
+    harmonylib.exercises.written.Unread: this cannot be read as an answer
     """
     try:
         return _plain(answer, depth)

@@ -24,6 +24,7 @@ def fingering(frets: Frets) -> tuple[int, ...] | None:
 
     Fingers go up with the frets; one finger may bar strings at one fret when no lower note lies under the bar.
 
+    >>> from harmonylib.guitar.grips import Grip
     >>> fingering(Grip.parse("x3535x").frets)
     (0, 1, 3, 2, 4, 0)
     """

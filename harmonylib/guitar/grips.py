@@ -66,6 +66,7 @@ class Grip:
     def fingers_text(self) -> str:
         """The fingers as text, x for a string not played; empty when none are noted.
 
+        >>> from harmonylib.guitar.neck import Neck
         >>> Neck().fingered(Grip.parse("x3545x").frets).fingers_text
         'x1324x'
         """

@@ -111,6 +111,14 @@ class Neck:
         """
         return self.scale_mm * (2 ** (-self.capo / 12) - 2 ** (-(fret + self.capo) / 12))
 
+    def position_mm(self, grip: Grip) -> float:
+        """Millimetres from the nut to the lowest fret pressed, where the index finger is; 0 for open strings alone.
+
+        >>> round(Neck().position_mm(Grip.parse("x3545x")))
+        103
+        """
+        return self.nut_to(min(grip.fretted, default=0))
+
     def stretch_mm(self, frets: Sequence[int | None]) -> float:
         """Millimetres between the lowest and the highest fretted note; 0 with fewer than two."""
         pressed = [fret for fret in frets if fret]

@@ -44,7 +44,7 @@ class Span(NamedTuple):
 def _calls_and_answers(arrangement: Arrangement, shown: Sequence[Bar]) -> list[Span]:
     """What sounds in some bars, counted from the first bar line."""
     first = shown[0]
-    start = first.end - Fraction(4 * first.metre[0], first.metre[1]) if first.number == 0 else first.onset
+    start = first.start
     found = [
         Span(c.note.onset - start, arrangement.held(c.index), "call", str(c.chord or c.note.pitch.name))
         for c in arrangement.choices

@@ -46,7 +46,7 @@ def hand_picture(
     grips = [c.grip for c in played if c.grip]
     if not grips:
         raise HarmonyError(f"bars {shown[0].number} to {shown[-1].number} of {tune.title!r} hold nothing to play")
-    index_mm = [neck.nut_to(min(grip.fretted, default=0)) for grip in grips]
+    index_mm = [neck.position_mm(grip) for grip in grips]
     lowest = max(min(min(grip.fretted, default=0) for grip in grips) - 1, 0)
     highest = min(max(max(grip.fretted, default=0) for grip in grips) + 1, neck.last_fret)
     moves = [abs(b - a) for a, b in zip(index_mm, index_mm[1:], strict=False)]

@@ -127,7 +127,7 @@ def grip_marks(neck: Neck, grip: Grip | str, voicing: Voicing | None = None, lab
 def degree_role(degree: str) -> str:
     """The role of `MARKS` that a degree plays; a suspended fourth stands in for the third, a sixth for the seventh.
 
-    >>> [_degree_role(d) for d in ("1", "♭3", "♯5", "6", "♭9", "")]
+    >>> [degree_role(d) for d in ("1", "♭3", "♯5", "6", "♭9", "")]
     ['root', 'third', 'fifth', 'seventh', 'extension', 'plain']
     """
     roles = {"1": "root", "3": "third", "4": "third", "5": "fifth", "6": "seventh", "7": "seventh", "": "plain"}

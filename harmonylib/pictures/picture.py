@@ -54,6 +54,8 @@ class Picture:
         The Axes gets the picture's points as its coordinates; letters and marks shrink or grow with it.
 
         >>> from matplotlib.figure import Figure
+        >>> from harmonylib.guitar.neck import Neck
+        >>> from harmonylib.pictures.neck import neck_picture
         >>> upper, lower = Figure(figsize=(6, 4)).subplots(2)
         >>> neck_picture(Neck(), [(5, 3, "C", "root")]).on(upper) is upper
         True

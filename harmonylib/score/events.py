@@ -16,7 +16,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement, Choice
+from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import expect
 from harmonylib.guitar.grips import Grip
 from harmonylib.theory.pitch import Pitch

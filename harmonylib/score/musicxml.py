@@ -33,7 +33,7 @@ from harmonylib.score.elements import (
 )
 from harmonylib.score.events import Written, written_events
 from harmonylib.score.layout import COLUMNS_A_LINE, bar_range, line_starts
-from harmonylib.score.rhythm import Sign, bar_signs
+from harmonylib.score.rhythm import Sign, bar_signs, value_of
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import Change, Tune
 from harmonylib.wording import plain
@@ -178,14 +178,17 @@ class _Writer:
             add(details, "capo", self.neck.capo)
 
     def _tempo(self, measure: Element, bar: Bar) -> None:
-        """A metronome mark in the felt beat: a dotted quarter in compound metres where that is a whole number."""
-        compound = bar.metre[1] == 8 and bar.metre[0] % 3 == 0 and self.tempo * 2 % 3 == 0
+        """A metronome mark in the felt beat where that is a whole number, else in quarters."""
+        beat = bar.grid.beat(Fraction(0))[1]
+        kind, dots = value_of(beat) or ("", 0)
+        if not kind or Fraction(self.tempo) % beat:
+            beat, kind, dots = Fraction(1), "quarter", 0
         direction = add(measure, "direction", placement="above")
         metronome = add(add(direction, "direction-type"), "metronome")
-        add(metronome, "beat-unit", "quarter")
-        if compound:
+        add(metronome, "beat-unit", kind)
+        for _ in range(dots):
             add(metronome, "beat-unit-dot")
-        add(metronome, "per-minute", f"{self.tempo * 2 / 3 if compound else self.tempo:g}")
+        add(metronome, "per-minute", f"{float(Fraction(self.tempo) / beat):g}")
         add(direction, "staff", 1)
         add(direction, "sound", tempo=f"{self.tempo:g}")
 
@@ -313,8 +316,7 @@ def _by_bar(tune: Tune, sounding: Sequence[Written]) -> list[list[Written]]:
 def _voices(bar: Bar, here: Sequence[Written]) -> dict[int, tuple[Sign[Written], ...]]:
     """The signs of every voice that sounds in a bar; voice 1 always."""
     numbers = sorted({1} | {event.voice for event in here})
-    lead = bar.metre[0] * Fraction(4, bar.metre[1]) - bar.length if bar.number == 0 else Fraction(0)
-    return {number: bar_signs([e for e in here if e.voice == number], bar, lead) for number in numbers}
+    return {number: bar_signs([e for e in here if e.voice == number], bar) for number in numbers}
 
 
 def _places(grip: Grip | None, count: int) -> list[tuple[int, int, int] | None]:

@@ -18,7 +18,7 @@ from typing import Generic, Protocol, TypeVar
 
 from harmonylib.errors import HarmonyError
 from harmonylib.score.tuplets import Group, tuplet_groups
-from harmonylib.tunes.metre import Bar, Grid, grid
+from harmonylib.tunes.metre import Bar, Grid
 
 VALUES = {Fraction(8): "breve", Fraction(4): "whole", Fraction(2): "half", Fraction(1): "quarter"}
 
@@ -67,11 +67,10 @@ class Sign(Generic[T]):
     beams: tuple[str, ...] = ()
 
 
-def bar_signs(events: Sequence[T], bar: Bar, lead: Fraction = Fraction(0)) -> tuple[Sign[T], ...]:
+def bar_signs(events: Sequence[T], bar: Bar) -> tuple[Sign[T], ...]:
     """The signs that fill a bar: the events that sound in it, one after the other, and rests between them.
 
-    `lead` is how much of the metre a pick-up leaves out. Raises `HarmonyError` for a moment no note value of MusicXML
-    reaches.
+    A pick-up counts towards the next bar line. Raises `HarmonyError` for a moment no note value of MusicXML reaches.
 
     >>> from harmonylib.tunes.tune import Note
     >>> from harmonylib.theory.pitch import Pitch
@@ -81,9 +80,9 @@ def bar_signs(events: Sequence[T], bar: Bar, lead: Fraction = Fraction(0)) -> tu
     """
     if not events:
         return (Sign(bar.onset, bar.length, None, "whole"),)
-    shift = lead - bar.onset
+    shift = -bar.start
     spans = _spans(events, bar, shift)
-    bars = grid(bar.metre, lead + bar.length)
+    bars = bar.grid
     groups = tuplet_groups(sorted({point for start, end, _ in spans for point in (start, end)}), bars)
     signs: list[Sign[T]] = []
     try:
@@ -160,7 +159,9 @@ def _note_shows(start: Fraction, end: Fraction, bars: Grid) -> bool:
     """Whether one note from `start` to `end` leaves the beats clear."""
     if start in bars.beats and end in bars.beats:
         return True
-    if end <= bars.beat(start)[1]:
+    low, high = bars.beat(start)
+    quarter = low + (start - low) // 1 if high - low == 2 else low  # a half note's beat shows its quarters
+    if end <= (quarter + 1 if high - low == 2 else high):
         return True
     over_middle = bars.middle is not None and start < bars.middle < end
     return not bars.compound and not over_middle and start * 2 % 1 == 0 and end * 2 % 1 == 0
@@ -183,7 +184,7 @@ def _strongest(start: Fraction, end: Fraction, bars: Grid) -> Fraction:
     from_beat = start in bars.beats
     inside = [beat for beat in bars.beats if start < beat < end]
     low = bars.beat(start)[0]
-    step = Fraction(1, 2)
+    step = Fraction(1) if bars.beat(start)[1] - low == 2 else Fraction(1, 2)
     while not inside:
         first = low + ((start - low) // step + 1) * step
         inside = [first + step * n for n in range(int((end - first) / step) + 1) if first + step * n < end]

@@ -17,7 +17,8 @@ import csv
 import io
 from itertools import groupby
 
-from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement, Choice
+from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import expect
 from harmonylib.files import safe_cell
 from harmonylib.score.layout import bar_range

@@ -120,16 +120,14 @@ def click_events(bars: Sequence[Bar], count_in: int = 0, click: bool = True) -> 
     """
     within(whole(count_in, "a number of bars to count in"), 0, 8, "count-in {}: choose 0 to 8 bars")
     zero, first = _zero(bars[0]), bars[0]
-    full = Fraction(4 * first.metre[0], first.metre[1])
     beats = []
     for bar in bars if click else ():
-        lead = _lead(bar)
-        beats += [(bar.onset - lead - zero, a, b) for a, b in _beats(bar.metre, lead + bar.length) if lead <= a]
-    start = first.onset - _lead(first) - zero
-    for bar_start in [start - full * n for n in range(count_in, 0, -1)]:
-        beats += [(bar_start, a, b) for a, b in _beats(first.metre, full)]
+        beats += [(bar.start - zero, a, b) for a, b in _beats(bar, bar.lead + bar.length) if bar.lead <= a]
+    start = first.start - zero
+    for bar_start in [start - first.full * n for n in range(count_in, 0, -1)]:
+        beats += [(bar_start, a, b) for a, b in _beats(first, first.full)]
     if count_in:
-        beats += [(start, a, b) for a, b in _beats(first.metre, full) if a < _lead(first)]
+        beats += [(start, a, b) for a, b in _beats(first, first.full) if a < first.lead]
     marks = [(bar_line + a, b - a, ACCENT if a == 0 else BEAT) for bar_line, a, b in sorted(beats)]
     soft, loud = PARTS["click"][0], 1.6 * PARTS["click"][0]
     return tuple(Event(on, long, (m,), "click", None, loud if m == ACCENT else soft) for on, long, m in marks)
@@ -189,19 +187,14 @@ def _sounding(grip: Grip, neck: Neck) -> tuple[int, ...]:
     return tuple(sorted(neck.midi(grip.frets)))
 
 
-def _lead(bar: Bar) -> Fraction:
-    """What a pick-up leaves out of its metre, in quarter notes."""
-    return Fraction(4 * bar.metre[0], bar.metre[1]) - bar.length if bar.number == 0 else Fraction(0)
-
-
 def _zero(first: Bar) -> Fraction:
     """The moment of the tune that counts as 0, on a beat, so that a pick-up of one eighth is off the beat."""
-    return first.onset - _lead(first) % 1
+    return first.onset - first.lead % 1
 
 
-def _beats(metre: tuple[int, int], length: Fraction) -> list[tuple[Fraction, Fraction]]:
-    """Start and end of each felt beat that starts within a bar's length."""
-    beats = grid(metre, length).beats
+def _beats(bar: Bar, length: Fraction) -> list[tuple[Fraction, Fraction]]:
+    """Start and end of each felt beat of a bar's metre that starts within a length."""
+    beats = grid(bar.metre, length, bar.groups).beats
     return [(a, b) for a, b in zip(beats, beats[1:], strict=False) if a < length]
 
 

@@ -77,6 +77,8 @@ def listen(
 
     The tempo is the arrangement's own unless given; an arrangement brings its own metre, `metre` is that of events.
 
+    >>> from harmonylib.guitar.grips import Grip
+    >>> from harmonylib.sound.events import cycle_events
     >>> listen(cycle_events([Grip.parse("x3545x"), Grip.parse("x7958x")]), tempo=60, count_in=1)
     0:08, 2 chords at 60
     """

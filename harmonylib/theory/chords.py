@@ -108,11 +108,17 @@ class Chord:
             found.setdefault(self.pitch_class_of(degree), degree)
         return found
 
+    @cached_property
+    def allowed(self) -> frozenset[int]:
+        """Pitch classes that a block chord of this symbol may hold: those of all its four-note forms."""
+        return frozenset(self.pitch_class_of(degree) for stack in self.stacks for degree in stack)
+
     def stacks_for(self, degree: str, key: frozenset[int] = frozenset()) -> tuple[tuple[str, ...], ...]:
         """The four-note forms that hold `degree`, as fits the melody and the key.
 
         A triad takes the fill whose added note lies in the key (pitch classes; empty: any), unless the melody itself
-        holds another; a root in the melody is never put a semitone over a major seventh.
+        holds another; a root in the melody is never put a semitone over a major seventh. A major triad becomes a
+        dominant only for a minor seventh in the melody; `harmonylib.arranging.fills` knows what it does in its key.
 
         >>> in_c = frozenset({0, 2, 4, 5, 7, 9, 11})
         >>> Chord.parse("G").stacks_for("3", in_c), Chord.parse("C").stacks_for("1", in_c)
@@ -123,6 +129,8 @@ class Chord:
             return holding
         if degree == "1":
             holding = tuple(stack for stack in holding if "7" not in stack) or holding
+        if self.kind == "" and degree != "♭7":
+            holding = tuple(stack for stack in holding if "♭7" not in stack) or holding
         in_key = tuple(stack for stack in holding if self.pitch_class_of(stack[-1]) in key)
         return in_key or holding
 

@@ -37,7 +37,7 @@ FAMILIES = {
 
 TRIADS = {
     # label   name                      spellings          degrees     families a block chord fills it up to
-    "": ("major triad", "maj ma M", "1 3 5", ("6", "maj7")),
+    "": ("major triad", "maj ma M", "1 3 5", ("6", "maj7", "7")),
     "m": ("minor triad", "m mi min -", "1 ♭3 5", ("m7", "m6")),
     "dim": ("diminished triad", "dim ° o", "1 ♭3 ♭5", ("dim7",)),
     "aug": ("augmented triad", "aug +", "1 3 ♯5", ("7♯5", "maj7♯5")),

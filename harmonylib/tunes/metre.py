@@ -1,9 +1,13 @@
-"""Tunes: a melody and its chord changes in exact beats, read from MusicXML or ABC.
+"""Metre: the bars of a tune, and the one felt beat that arranging, answers, beams, clicks and accents go by.
 
 Conventions
-- Time is counted in quarter notes from the first written note or rest, as `Fraction`; tempo is quarter notes a minute.
-- Bars stand in written order; repeats and endings are marks on the bars, nothing is played out.
-- A bar and beat shown to a person count from 1, a pick-up bar is 0, and beats are those of the metre's lower number.
+- Time is counted in quarter notes, as `Fraction`. A pick-up is bar 0 and counts towards the next bar line.
+- The felt beat is a quarter; a half in 2/2, 3/2 and 4/2; three units in 3/8, 6/8, 9/8, 12/8 and their sixteenths.
+  Irregular metres in eighths and sixteenths run in twos with what is left at the end (5/8 is 2+3, 7/8 is 2+2+3),
+  unless the tune says how its units are grouped (3+2/8). Metres over 4 are counted in quarters, 6/4 too.
+- A beat shown to a person is one of the metre's lower number.
+
+Sources: common practice of notation; the tests compare the beats with music21's, and say where they differ.
 """
 
 from __future__ import annotations
@@ -12,6 +16,7 @@ from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from itertools import accumulate
 from typing import NamedTuple
 
 
@@ -30,10 +35,49 @@ class Bar:
     """The numbers of the ending this bar belongs to, as in ``"1"`` or ``"1, 2"``; empty outside endings."""
     marks: tuple[str, ...] = ()
     """Words that steer the reading: Segno, Coda, Fine, D.C. al Fine …"""
+    groups: tuple[int, ...] = ()
+    """How the units of the metre are grouped, as in (3, 2) for 3+2/8; empty where the tune does not say."""
 
     @property
     def end(self) -> Fraction:
         return self.onset + self.length
+
+    @property
+    def full(self) -> Fraction:
+        """What its metre holds, in quarter notes."""
+        return Fraction(4 * self.metre[0], self.metre[1])
+
+    @property
+    def lead(self) -> Fraction:
+        """What a pick-up leaves out of its metre, in quarter notes; 0 for every other bar."""
+        return self.full - self.length if self.number == 0 else Fraction(0)
+
+    @property
+    def start(self) -> Fraction:
+        """Where its metre starts: its onset, or where the bar line of a pick-up would be."""
+        return self.onset - self.lead
+
+    @property
+    def grid(self) -> Grid:
+        """Its felt beats, counted from `start`."""
+        return grid(self.metre, self.lead + self.length, self.groups)
+
+    def beat_length(self, onset: Fraction) -> Fraction:
+        """Length of the felt beat that holds a moment, in quarter notes.
+
+        >>> [str(Bar(1, Fraction(0), Fraction(5, 2), (5, 8)).beat_length(Fraction(at))) for at in (0, 1, 2)]
+        ['1', '3/2', '3/2']
+        """
+        first, last = self.grid.beat(onset - self.start)
+        return last - first
+
+    def on_beat(self, onset: Fraction) -> bool:
+        """Whether a moment is the start of a felt beat."""
+        return onset - self.start in self.grid.beats
+
+    def on_strong_beat(self, onset: Fraction) -> bool:
+        """Whether a moment is the first beat, or the middle of a bar that has one on a beat."""
+        return onset - self.start in (Fraction(0), self.grid.middle)
 
 
 def beat_text(beat: Fraction) -> str:
@@ -63,17 +107,23 @@ class Grid(NamedTuple):
 
 
 @lru_cache(maxsize=256)
-def grid(metre: tuple[int, int], length: Fraction) -> Grid:
-    """The beats of a bar in `metre`; a bar longer than its metre goes on in the same beats.
+def grid(metre: tuple[int, int], length: Fraction, groups: tuple[int, ...] = ()) -> Grid:
+    """The felt beats of a bar in `metre`; a bar longer than its metre goes on in the same beats.
 
     >>> [str(beat) for beat in grid((7, 8), Fraction(7, 2)).beats], str(grid((6, 8), Fraction(3)).middle)
     (['0', '1', '2', '7/2'], '3/2')
+    >>> [str(beat) for beat in grid((5, 8), Fraction(5, 2), (3, 2)).beats]
+    ['0', '3/2', '5/2']
     """
     count, lower = metre
     compound = lower >= 8 and count % 3 == 0
-    step = Fraction(12 if compound else 8, lower) if lower >= 8 else Fraction(1)
-    full = Fraction(4 * count, lower)
-    beats = [step * n for n in range(int(full / step))] + [full]
+    unit = Fraction(4, lower)
+    step = 3 * unit if compound else 2 * unit if lower >= 8 else unit
+    full = count * unit
+    if sum(groups) == count:
+        beats = [unit * part for part in accumulate(groups, initial=0)]
+    else:
+        beats = [step * n for n in range(max(int(full / step), 1))] + [full]
     while beats[-1] < length:
         beats.append(beats[-1] + step)
     middle = full / 2 if full / 2 in beats and len(beats) % 2 else None

@@ -46,7 +46,7 @@ def read_text(text: str, format: str = "abc", number: int = 1) -> Tune:
     """The tune in a text, `format` "abc" or "musicxml"; raises `HarmonyError` as `read` does.
 
     >>> tune = read_text('T:Four bars\\nM:3/4\\nL:1/4\\nK:F\\n"F"A2 c|"Gm7"B2 d|"C7"e2 c|"F"f3|')
-    >>> tune.title, tune.key, len(tune.bars), tune.changes[1].chord, tune.notes[0].pitch, tune.where(Fraction(5))
+    >>> tune.title, tune.key, len(tune.bars), tune.changes[1].chord, tune.notes[0].pitch, tune.where(5)
     ('Four bars', 'F major', 4, Gm7, A4, 'bar 2, beat 3')
     """
     from harmonylib.tunes.reading import read_bytes

@@ -99,8 +99,13 @@ class Tune:
 
     def chord_at(self, onset: Fraction) -> Chord | None:
         """The chord that sounds at `onset`; None before the first change and where the sheet says N.C."""
+        change = self.change_at(onset)
+        return change.chord if change else None
+
+    def change_at(self, onset: Fraction) -> Change | None:
+        """The change whose chord sounds at `onset`; None before the first."""
         index = bisect_right(self._change_onsets, moment(onset)) - 1
-        return self.changes[index].chord if index >= 0 else None
+        return self.changes[index] if index >= 0 else None
 
     def change_after(self, onset: Fraction) -> Change | None:
         """The next chord change after the moment `onset`."""
@@ -115,8 +120,11 @@ class Tune:
         """The beat inside its bar, from 1, in the metre's own unit; a pick-up counts towards the next bar line."""
         bar = self.bar_at(onset)
         unit = Fraction(4, bar.metre[1])
-        missing = bar.metre[0] * unit - bar.length if bar.number == 0 else Fraction(0)
-        return 1 + (onset - bar.onset + missing) / unit
+        return 1 + (onset - bar.start) / unit
+
+    def beat_length(self, onset: Fraction) -> Fraction:
+        """Length of the felt beat that holds a moment, in quarter notes; see `harmonylib.tunes.metre`."""
+        return self.bar_at(onset).beat_length(onset)
 
     def where(self, onset: Fraction) -> str:
         """The moment in words, as in “bar 3, beat 2½”.

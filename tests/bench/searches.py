@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from harmonylib.arranging.arrange import _seconds_between
 from harmonylib.arranging.arrangement import Settings
 from harmonylib.arranging.candidates import option_columns
-from harmonylib.arranging.chain import _steps, laid_out
+from harmonylib.arranging.chain import laid_out, steps_between
 from harmonylib.tunes.tune import Tune
 
 SCALE = 10**6
@@ -50,7 +50,8 @@ def lattice(tune: Tune, settings: Settings, notes: int | None = None) -> Lattice
     arrays = laid_out(columns)
     sizes = [len(column) for column in columns]
     steps = [
-        step[:before, :after] for (_, step), (before, after) in zip(_steps(arrays, gaps), pairwise(sizes), strict=True)
+        step[:before, :after]
+        for (_, step), (before, after) in zip(steps_between(arrays, gaps), pairwise(sizes), strict=True)
     ]
     return Lattice(columns, gaps, [cost[:size] for cost, size in zip(arrays.cost, sizes, strict=True)], steps)
 
