@@ -50,8 +50,9 @@ def test_links_lead_somewhere(path: Path) -> None:
     assert links, "a chapter links back or forward"
     pages = [link.partition("#") for link in links]
     assert [page for page, _, _ in pages if not (CHAPTERS / page).exists()] == []
-    headings = set(re.findall(r"(?m)^### (.+)$", "\n".join(text_of(GLOSSARY, "markdown"))))
-    assert [place for _, _, place in pages if place and place.replace("-", " ") not in headings] == []
+    headings = re.findall(r"(?m)^### (.+)$", "\n".join(text_of(GLOSSARY, "markdown")))
+    anchors = {heading.replace(" ", "-") for heading in headings}
+    assert [place for _, _, place in pages if place and place not in anchors] == []
 
 
 @pytest.mark.parametrize("path", PATHS, ids=NAMES)
@@ -66,7 +67,7 @@ def test_one_line_imports_all_and_the_edit_cell_follows(path: Path) -> None:
 
 @pytest.mark.parametrize("path", PATHS, ids=NAMES)
 def test_a_cell_says_one_thing(path: Path) -> None:
-    """No comprehension, no loop, no definition; no line over 90 letters, at most three lines, and most cells have one."""
+    """No comprehension, loop or definition; no line over 90 letters, at most three lines, and most cells have one."""
     code = text_of(path, "code")
     kinds = (ast.comprehension, ast.For, ast.While, ast.If, ast.FunctionDef, ast.ClassDef, ast.Lambda, ast.JoinedStr)
     assert [source for source in code if any(isinstance(node, kinds) for node in ast.walk(ast.parse(source)))] == []
@@ -113,7 +114,7 @@ def test_there_is_prose_enough_and_not_too_much(path: Path) -> None:
     body = "\n".join(text_of(path, "markdown")[1:]).split(CLOSING[0])[0]  # opening and closing are read, not played
     words = len(re.findall(r"\w+", re.sub(r"(?m)^\|.*$", "", body)))
     cells = len(text_of(path, "code"))
-    assert 8 <= words / cells <= 45
+    assert 8 <= words / cells <= 60
 
 
 @pytest.mark.parametrize("path", PATHS[:2], ids=NAMES[:2])

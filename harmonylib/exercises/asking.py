@@ -14,14 +14,8 @@ from dataclasses import replace
 
 from harmonylib.arranging.arrangement import Choice
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises.base import LEVELS, Exercise
-from harmonylib.exercises.calls import AnswerCall, FindGaps
-from harmonylib.exercises.catalogue import KINDS, exercise_set, random_exercise
-from harmonylib.exercises.degrees import Degree, WhichDiminished
-from harmonylib.exercises.grips import FindGrips, Shell
-from harmonylib.exercises.harmonising import HarmoniseBar, HarmonisePhrase, Mend
-from harmonylib.exercises.inversions import FindRoot, NameInversion, NextInversion
-from harmonylib.exercises.spelling import Drop, Spell
+from harmonylib.exercises.base import Exercise
+from harmonylib.exercises.catalogue import KINDS, exercise, exercise_set, random_exercise
 from harmonylib.guitar.grips import Grip
 from harmonylib.lessons.lesson import Lesson
 from harmonylib.lessons.music import here
@@ -56,12 +50,16 @@ def _draws(today: Lesson, kind: str, which: int) -> random.Random:
 def _new_chords(today: Lesson, kind: str, which: int) -> Iterator[Chord]:
     """Chords with another root and another family than the lesson's, in the order in which they are drawn."""
     draws = _draws(today, kind, which)
-    families, roots, _ = LEVELS[today.settings["level"]]
     for _ in range(TRIES):
-        chord = Chord.parse(draws.choice(roots.split()) + draws.choice(families.split()))
-        plain = all(abs(name.alter) < 2 for name in chord.names[:3])
-        if plain and chord.root != today.chord.root and chord.kind != today.chord.kind:
+        chord = Chord.parse(_material("spell", draws, today)["chord"])
+        if chord.root != today.chord.root and chord.kind != today.chord.kind:
             yield chord
+
+
+def _material(kind: str, draws: random.Random, today: Lesson) -> dict[str, str]:
+    """The material of an exercise of some kind, drawn at the lesson's level."""
+    made = random_exercise(kind, seed=draws.randrange(10**6), level=today.settings["level"])
+    return {name: str(value) for name, value in made.as_data().items()}
 
 
 def _new_chord(today: Lesson, kind: str, which: int) -> Chord:
@@ -69,13 +67,13 @@ def _new_chord(today: Lesson, kind: str, which: int) -> Chord:
 
 
 def _spell(today: Lesson, which: int) -> Exercise:
-    return Spell(str(_new_chord(today, "spell", which)))
+    return exercise("spell", chord=str(_new_chord(today, "spell", which)))
 
 
 def _drop(today: Lesson, which: int) -> Exercise:
     chord = _new_chord(today, "drop", which)
     top = chord.names[1 + (today.seed + which) % 3]
-    return Drop(str(chord), DROPS[(which - 1) % len(DROPS)], str(top))
+    return exercise("drop", chord=str(chord), spread=DROPS[(which - 1) % len(DROPS)], top=str(top))
 
 
 def _grip(today: Lesson, kind: str, which: int) -> tuple[Chord, Voicing, Grip]:
@@ -87,10 +85,10 @@ def _grip(today: Lesson, kind: str, which: int) -> tuple[Chord, Voicing, Grip]:
     raise HarmonyError("no hand of this reach holds a chord to ask about: set a longer reach")
 
 
-def _on_grip(make: type[FindRoot] | type[NameInversion], kind: str) -> Callable[[Lesson, int], Exercise]:
+def _on_grip(kind: str) -> Callable[[Lesson, int], Exercise]:
     def made(today: Lesson, which: int) -> Exercise:
         chord, _, grip = _grip(today, kind, which)
-        return make(str(chord), str(grip), neck=today.neck)
+        return exercise(kind, chord=str(chord), grip=str(grip), neck=today.neck)
 
     return made
 
@@ -100,7 +98,7 @@ def _next_inversion(today: Lesson, which: int) -> Exercise:
     for turn in range(TRIES):
         chord, _, grip = _grip(today, f"next_inversion {turn}", which)
         try:
-            return NextInversion(str(chord), str(grip), neck=today.neck)
+            return exercise("next_inversion", chord=str(chord), grip=str(grip), neck=today.neck)
         except HarmonyError:
             continue
     raise HarmonyError("no two neighbouring inversions lie in this hand's reach: set a longer reach")
@@ -113,7 +111,7 @@ def _find_grips(today: Lesson, which: int) -> Exercise:
         for last in range(today.neck.frets, today.neck.capo + 4, -1):
             neck = replace(today.neck, frets=last)
             try:
-                task = FindGrips(str(chord), today.spread, strings=strings, neck=neck)
+                task = exercise("find_grips", chord=str(chord), spread=today.spread, strings=strings, neck=neck)
             except HarmonyError:
                 break
             if len(task.solution()) <= 4:
@@ -131,7 +129,8 @@ def _which_degree(today: Lesson, which: int) -> Exercise:
     some = foreign if which % 2 == 0 and foreign else found
     pairs = list(dict.fromkeys((str(choice.note.pitch.name), str(choice.chord)) for choice in some))
     _draws(today, "which_degree", 0).shuffle(pairs)
-    return Degree(*pairs[(which - 1) // 2 % len(pairs)])
+    note, chord = pairs[(which - 1) // 2 % len(pairs)]
+    return exercise("which_degree", note=note, chord=chord)
 
 
 def _pick(choices: list[Choice], today: Lesson, kind: str, which: int) -> Choice:
@@ -148,18 +147,19 @@ def _shell(today: Lesson, which: int) -> Exercise:
             break
         asked = _pick(new, today, f"shell {turn}", which)
         try:
-            return Shell(str(asked.note.pitch), str(asked.chord), neck=today.neck)
+            return exercise("shell", note=str(asked.note.pitch), chord=str(asked.chord), neck=today.neck)
         except HarmonyError:
             continue
     raise HarmonyError(f"no hand of this reach holds a root under a note of {today.tune.title}")
 
 
 def _which_diminished(today: Lesson, which: int) -> Exercise:
-    """Another foreign note over another chord than the lesson's."""
-    for turn in range(TRIES):
-        task = random_exercise("which_diminished", 1000 * today.seed + 100 * which + turn, today.settings["level"])
-        if isinstance(task, WhichDiminished) and Chord.parse(task.chord).root != today.chord.root:
-            return task
+    """A foreign note over another chord than the lesson's."""
+    draws = _draws(today, "which_diminished", which)
+    for _ in range(TRIES):
+        found = _material("which_diminished", draws, today)
+        if Chord.parse(found["chord"]).root != today.chord.root:
+            return exercise("which_diminished", note=found["note"], chord=found["chord"])
     raise HarmonyError("no foreign note was found to ask about")
 
 
@@ -174,15 +174,15 @@ def _bar_numbers(today: Lesson) -> list[int]:
 
 
 def _common(today: Lesson) -> dict[str, object]:
-    """Key, tempo and hand of a question on the lesson's tune."""
-    tempo = today.settings["tempo"]
-    return {"tempo": round(tempo), "key": today.settings["key"], "neck": today.neck}
+    """Tune, key, tempo and hand of a question on the lesson's tune."""
+    tune, key = today.settings["tune"], today.settings["key"]
+    return {"tune": tune, "tempo": round(today.tempo), "key": key, "neck": today.neck}
 
 
 def _harmonise_bar(today: Lesson, which: int) -> Exercise:
     numbers = _bar_numbers(today)
     bar = numbers[(which - 1) % len(numbers)]
-    return HarmoniseBar(today.settings["tune"], bar=bar, **_common(today))  # type: ignore[arg-type]
+    return exercise("harmonise_bar", bar=bar, **_common(today))
 
 
 def _span(today: Lesson, which: int) -> tuple[int, int]:
@@ -194,26 +194,26 @@ def _span(today: Lesson, which: int) -> tuple[int, int]:
 
 def _harmonise_phrase(today: Lesson, which: int) -> Exercise:
     first, last = _span(today, which)
-    return HarmonisePhrase(today.settings["tune"], first=first, last=last, **_common(today))  # type: ignore[arg-type]
+    return exercise("harmonise_phrase", first=first, last=last, **_common(today))
 
 
 def _mend(today: Lesson, which: int) -> Exercise:
     first, last = _span(today, which)
-    return Mend(today.settings["tune"], first=first, last=last, seed=today.seed, **_common(today))  # type: ignore[arg-type]
+    return exercise("mend", first=first, last=last, seed=today.seed, **_common(today))
 
 
 def _find_gaps(today: Lesson, which: int) -> Exercise:
     first, last = today.bars
-    return FindGaps(today.settings["tune"], first=first, last=last, **_common(today))  # type: ignore[arg-type]
+    return exercise("find_gaps", first=first, last=last, **_common(today))
 
 
 def _answer_call(today: Lesson, which: int) -> Exercise:
-    return AnswerCall(today.settings["tune"], call=which, **_common(today))  # type: ignore[arg-type]
+    return exercise("answer_call", call=which, **_common(today))
 
 
 _MADE: dict[str, Callable[[Lesson, int], Exercise]] = {
-    **{"spell": _spell, "drop": _drop, "find_root": _on_grip(FindRoot, "find_root")},
-    **{"name_inversion": _on_grip(NameInversion, "name_inversion"), "next_inversion": _next_inversion},
+    **{"spell": _spell, "drop": _drop, "find_root": _on_grip("find_root")},
+    **{"name_inversion": _on_grip("name_inversion"), "next_inversion": _next_inversion},
     **{"find_grips": _find_grips, "which_degree": _which_degree, "shell": _shell},
     **{"which_diminished": _which_diminished, "harmonise_bar": _harmonise_bar, "mend": _mend},
     **{"harmonise_phrase": _harmonise_phrase, "find_gaps": _find_gaps, "answer_call": _answer_call},
@@ -260,7 +260,7 @@ def kinds_of_question() -> Table:
 @section
 def level_steps(today: Lesson, kind: str = "drop") -> Table:
     """One question of a kind at each level, by the lesson's seed."""
-    rows = ((level, random_exercise(kind, seed=today.seed, level=level).question) for level in LEVELS)
+    rows = ((level, random_exercise(kind, seed=today.seed, level=level).question) for level in (1, 2, 3))
     return table("level | question", rows, ["question"])
 
 

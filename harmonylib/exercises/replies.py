@@ -7,7 +7,7 @@ Conventions
 from __future__ import annotations
 
 from harmonylib.exercises.base import Reply
-from harmonylib.exercises.spelling import Drop, Spell
+from harmonylib.exercises.catalogue import exercise
 from harmonylib.lessons.lesson import Lesson
 from harmonylib.lessons.said import section
 from harmonylib.lessons.table import Table, table
@@ -35,21 +35,21 @@ def forgotten_note(today: Lesson) -> Reply:
     Not yet: the minor seventh (♭7) is missing: 10 semitones above E♭, on the letter D.
     """
     chord = plain_form(today.chord)
-    return Spell(str(chord)).check(joined(chord.names[:3]))
+    return exercise("spell", chord=str(chord)).check(joined(chord.names[:3]))
 
 
 @section
 def left_close(today: Lesson) -> Reply:
     """The reply to someone who was asked for drop 2 and left the notes in close position."""
     chord = plain_form(today.chord)
-    return Drop(str(chord), "drop 2").check(joined(inversions(chord, "close")[2].pitches))
+    return exercise("drop", chord=str(chord), spread="drop 2").check(joined(inversions(chord, "close")[2].pitches))
 
 
 @section
 def right_forms(today: Lesson) -> Table:
     """Three forms of one right answer, and what is said to each."""
     chord = plain_form(today.chord)
-    task = Drop(str(chord), "drop 2")
+    task = exercise("drop", chord=str(chord), spread="drop 2")
     right = next(v for v in inversions(chord, "drop 2") if v.top.name == chord.names[1])
     forms = (joined(p.name for p in right.pitches), joined(right.degrees), joined(right.pitches))
     return table("written | reply", ((form, task.check(form).text) for form in forms), ["reply"])
@@ -58,7 +58,7 @@ def right_forms(today: Lesson) -> Table:
 @section
 def hints_in_turn(today: Lesson) -> Table:
     """What is said when nothing is written, and then hint after hint."""
-    task = Spell(str(plain_form(today.chord)))
+    task = exercise("spell", chord=str(plain_form(today.chord)))
     rows = [("nothing written", task.check().text)]
     rows += [(f"hint {step}", task.hint(step)) for step in range(1, len(task.hints) + 1)]
     return table("asked for | said", rows, ["said"])

@@ -55,9 +55,9 @@ SHIPPED: dict[int, dict[str, Any]] = {
     3: {"tune": "lantern_on_the_landing", "bars": (1, 3), "tempo": 72, "reach_mm": 105},
     4: {"chord": "C6", "strings": "4321", "tune": "lantern_on_the_landing", "reach_mm": 105},
     5: {"tune": "lantern_on_the_landing", "bars": (1, 4), "tempo": 96, "density": "every", "reach_mm": 105},
-    6: {"tune": "lantern_on_the_landing", "bars": (1, 4), "tempo": 96, "seed": 2, "reach_mm": 105},
+    6: {"tune": "lantern_on_the_landing", "bars": (1, 4), "seed": 2, "reach_mm": 105},
     7: {"bars": (1, 4), "tempo": 108, "density": "every", "tuning": "standard", "reach_mm": 105},
-    8: {"tune": "slate_roof_blues", "chord": "Ebm7", "bars": (1, 4), "seed": 7, "reach_mm": 105},
+    8: {"tune": "slate_roof_blues", "chord": "Ebm7", "seed": 7, "reach_mm": 105},
 }
 
 QUIETER = {4: {"tempo": 72}, 8: {"tempo": 88, "density": "comfortable"}}
