@@ -126,8 +126,8 @@ def _which_degree(today: Lesson, which: int) -> Exercise:
     if not found:
         raise HarmonyError(f"no chord sounds in {today.tune.title}: there is no degree to ask for")
     foreign = [choice for choice in found if choice.tested.role]
-    some = foreign if which % 2 == 0 and foreign else found
-    pairs = list(dict.fromkeys((str(choice.note.pitch.name), str(choice.chord)) for choice in some))
+    some = foreign if which % 2 == 0 else [choice for choice in found if choice.tested.degree]
+    pairs = list(dict.fromkeys((str(choice.note.pitch.name), str(choice.chord)) for choice in some or found))
     _draws(today, "which_degree", 0).shuffle(pairs)
     note, chord = pairs[(which - 1) // 2 % len(pairs)]
     return exercise("which_degree", note=note, chord=chord)

@@ -182,9 +182,10 @@ def _strings(
     taken: Mapping[str, Any], asked: Mapping[str, Any], shipped: Mapping[str, Any], neck: Neck, wrong: dict[str, str]
 ) -> str:
     try:
-        return read_as.strings_of(asked.get("strings", ""), taken["spread"], neck)
+        return read_as.strings_of(asked.get("strings", shipped["strings"]), taken["spread"], neck)
     except HarmonyError as error:
-        wrong["strings"] = f"{error}; the usual ones are taken"
+        if "strings" in asked:
+            wrong["strings"] = f"{error}; the usual ones are taken"
         return ""
 
 
@@ -203,7 +204,7 @@ def _bars(asked: Mapping[str, Any], shipped: Mapping[str, Any], tune: Tune, wron
     try:
         return read_as.bars_in(asked.get("bars", shipped["bars"]), tune)
     except HarmonyError as error:
-        first, last = read_as.first_bars(tune)
+        first, last = read_as.first_bars(tune, shipped["bars"])
         if "bars" in asked:
             wrong["bars"] = f"{error}; bars {first} to {last} are taken"
         return first, last

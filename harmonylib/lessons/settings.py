@@ -109,9 +109,11 @@ def bars_in(written: object, tune: Tune) -> tuple[int, int]:
     return there[0], there[-1]
 
 
-def first_bars(tune: Tune) -> tuple[int, int]:
-    """The first four bars that a tune has."""
-    return tune.bars[0].number, tune.bars[min(3, len(tune.bars) - 1)].number
+def first_bars(tune: Tune, usual: tuple[int, int]) -> tuple[int, int]:
+    """The usual bars as far as a tune has them, else its first four."""
+    there = [bar.number for bar in tune.bars if usual[0] <= bar.number <= usual[1]]
+    there = there or [bar.number for bar in tune.bars[:4]]
+    return there[0], there[-1]
 
 
 def number(written: object, low: float, high: float, what: str) -> float:
