@@ -1,10 +1,8 @@
-"""Spelled pitches: a letter, an accidental and an octave; every number is derived from them.
+"""The one error of this library, and the guards that stand at public names.
 
 Conventions
-- Octaves change at C; octave 4 starts at middle C, which is MIDI note 60 (MIDI 1.0).
-- A4 sounds at 440 Hz (ISO 16:1975), equal temperament: f = 440 · 2^((m − 69) / 12).
-- All pitches are *sounding* pitches. Guitar notation is written an octave higher; only the score writer knows that.
-- Accidentals are read in ASCII or Unicode (``b`` ``♭``, ``#`` ``♯``) and always shown in Unicode.
+- An error names the bad value, what was expected and, for a tune, where.
+- A guard gives the value back, or raises; what lies behind it trusts its types.
 """
 
 from __future__ import annotations

@@ -1,6 +1,10 @@
-"""An arrangement as a table: one row a note or answer, as CSV for a spreadsheet and as lines for a terminal.
+"""Files: whole or nothing when writing, bounded when reading, harmless as names and as cells of a table.
 
-Sources: CSV as RFC 4180 has it.
+Conventions
+- Files that belong together are written together; when one cannot be, those that were there before stay as they were.
+- One run at a time writes into a folder; the lock is freed by the system when its process ends.
+
+Sources: RFC 4180 for cells of CSV; which cells a spreadsheet takes for formulas is common practice.
 """
 
 from __future__ import annotations
@@ -22,6 +26,11 @@ from harmonylib.wording import plain
 _FORMULA = re.compile(r"""(^|[;\t])(?=[\s"\u200b-\u200f\ufeff]*[=+\-@\uff1d\uff0b\uff0d\uff20])|^(?=[\t\r\n])""")
 """Where a cell, or what a spreadsheet that splits at semicolons takes for one, starts like a formula."""
 
+PASSING, LOCK = ".writing-", ".writing.lock"
+
+PATIENCE_S = 20.0
+"""Seconds to wait for another run that writes into the same folder; it needs a few hundredths of one."""
+
 
 def safe_cell(value: str) -> str:
     """The value, made harmless for spreadsheets, which run cells that start like a formula.
@@ -30,13 +39,6 @@ def safe_cell(value: str) -> str:
     ("'=1+1", '♭7', "' ＝1", "x;'=1+1")
     """
     return _FORMULA.sub(r"\1'", value)
-
-
-PASSING, LOCK = ".writing-", ".writing.lock"
-
-
-PATIENCE_S = 20.0
-"""Seconds to wait for another run that writes into the same folder; it needs a few hundredths of one."""
 
 
 def safe_stem(name: str) -> str:

@@ -1,7 +1,8 @@
 """Run every chapter from a fresh kernel and store its outputs: ``python -m tests.refresh`` (``--check``: only compare).
 
 Stored are the outputs a reader without a kernel needs (text, SVG, HTML, sound), and nothing that changes from run to
-run: no execution times, no widget state. Exit code 1 when ``--check`` finds a chapter whose outputs would change.
+run: no execution times, no widget state; and the pictures of the README. Exit code 1 when ``--check`` finds a chapter
+or a picture that would change.
 """
 
 from __future__ import annotations
@@ -13,8 +14,23 @@ from pathlib import Path
 import nbformat
 from nbclient import NotebookClient
 
+from harmonylib import Neck, arrange, grip_marks, neck_picture, page, read, voice
+from harmonylib.score.engraving import LINE_MM
+
 CHAPTERS = Path(__file__).resolve().parent.parent / "chapters"
+PICTURES = CHAPTERS / "pictures"
 VIEW = "application/vnd.jupyter.widget-view+json"
+
+
+def drawn() -> dict[str, str]:
+    """The pictures of the README by their file names, as the code draws them now."""
+    neck, tune = Neck(), read(CHAPTERS / "tunes" / "lantern_on_the_landing.abc")
+    score = page(arrange(tune, neck=neck, density="every"), 1, 8, width=LINE_MM, projector=False).svg
+    marks = grip_marks(neck, "x3545x", voice("Cmaj7", "drop 2", "E4"))
+    return {
+        "arrangement.svg": score.replace('style="', 'style="background:#fff;', 1),  # a page may be dark
+        "neck.svg": neck_picture(neck, marks, title="Cmaj7, drop 2, root position", theme="paper").svg,
+    }
 
 
 def refreshed(path: Path) -> str:
@@ -52,6 +68,12 @@ def main() -> int:
                 changed.append(path.name)
                 if not check:
                     path.write_text(text, encoding="utf-8")
+    for name, svg in drawn().items():
+        path = PICTURES / name
+        if not path.is_file() or path.read_text(encoding="utf-8") != svg:
+            changed.append(name)
+            if not check:
+                path.write_text(svg, encoding="utf-8")
     print(f"{len(paths)} chapters run; " + ("unchanged" if not changed else f"changed: {', '.join(changed)}"))
     return int(check and bool(changed))
 

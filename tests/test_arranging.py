@@ -38,6 +38,7 @@ from harmonylib.theory.voicings import voice
 from harmonylib.tunes.chordtones import ROLES, examine
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import Change, Note, Tune
+from tests.draws import draws
 
 
 def tune_of(*bars: str, fifths: int = 0, tempo: float = 120, metre: tuple[int, int] = (4, 4), mode: str = "major"):
@@ -78,7 +79,13 @@ def index_finger_mm(neck: Neck, grip: Grip) -> float:
     return neck.scale_mm * (2 ** (-neck.capo / 12) - 2 ** (-(min(pressed, default=0) + neck.capo) / 12))
 
 
-def grip_cost(neck: Neck, option: Option, column: tuple[Option, ...], chord: Chord | None) -> float:
+LOW_LIMITS = {1: "E3", 2: "Eb3", 3: "C3", 4: "Bb2", 5: "Bb2", 6: "B2", 8: "G2", 9: "F2"}
+"""The lowest note that narrow intervals at the bottom of a grip may have (arranging handbooks differ by a tone)."""
+
+
+def grip_cost(
+    neck: Neck, option: Option, column: tuple[Option, ...], chord: Chord | None, foreign: bool, closes: bool
+) -> float:
     """What a grip costs by itself, from its frets; `column` holds all the note could have had."""
     sounding = neck.midi(option.grip.frets)
     if len(sounding) == 1:
@@ -88,11 +95,24 @@ def grip_cost(neck: Neck, option: Option, column: tuple[Option, ...], chord: Cho
     cost = GRIP_COSTS["stretch"] * max(ends[1] - ends[0] - COMFORT_MM, 0)
     cost += GRIP_COSTS["open string"] * sum(fret == 0 for fret in option.grip.frets)
     strings = option.grip.strings
-    cost += GRIP_COSTS["skipped string"] * (max(strings) - min(strings) + 1 - len(strings))
+    skipped = max(strings) - min(strings) + 1 - len(strings)
+    cost += GRIP_COSTS["skipped string"] * skipped
     cost += GRIP_COSTS["high fret"] * max(max(pressed, default=0) - COMFORT_FRET, 0)
-    if any(sounding[-1] - midi in (1, 13) for midi in sounding[:-1]):
-        cost += GRIP_COSTS["minor ninth"]
-    asked = set(chord.extensions) if chord else set()
+    cost += GRIP_COSTS["melody string"] * max(min(strings) - 2, 0)
+    cost += GRIP_COSTS["drop 3"] * (skipped == 1 and max(strings) - strings[1] == 2)
+    ninths = sum(b - a == 13 for n, a in enumerate(sounding) for b in sounding[n + 1 :])
+    cost += GRIP_COSTS["minor ninth"] * (ninths + sum(sounding[-1] - midi == 1 for midi in sounding[:-1]))
+    assert chord is not None
+    lowest = sounding[0] % 12
+    if closes:
+        fifths = [d for d in chord.degrees if d[-1] == "5"]
+        ends_well = {chord.root.pitch_class, *(chord.pitch_class_of(d) for d in fifths or ["5"])}
+        cost += GRIP_COSTS["closing"] * (lowest not in ends_well)
+    if foreign:
+        return cost
+    if chord.bass and chord.bass.pitch_class in chord.tones:
+        cost += GRIP_COSTS["slash bass"] * (lowest != chord.bass.pitch_class)
+    asked = set(chord.extensions)
     held = max(len(asked & set(other.stack)) for other in column)
     return cost + GRIP_COSTS["left out"] * (held - len(asked & set(option.stack)))
 
@@ -123,9 +143,10 @@ class Lattice:
         self.gaps = [float(b - a) * 60 / arrangement.tempo for a, b in pairwise(onsets)]
         chords = [self.tune.chord_at(onset) for onset in onsets]
         foreign = [examine(self.tune)[i].degree is None for i in there]
+        last = [n for n, i in enumerate(there) if any(len(option.grip.strings) == 4 for option in free[i])]
         self.own = [
-            [grip_cost(self.neck, option, free[i], None if out else chord) for option in column]
-            for i, column, chord, out in zip(there, self.columns, chords, foreign, strict=True)
+            [grip_cost(self.neck, o, free[i], chord, out, last[-1:] == [n]) for o in column]
+            for n, (i, column, chord, out) in enumerate(zip(there, self.columns, chords, foreign, strict=True))
         ]
         self.steps = [
             [[step_cost(self.neck, a.grip, b.grip, gap) for b in after] for a in before]
@@ -422,9 +443,9 @@ EIGHTHS = ("[Cmaj7] " + "E5/1/2 G5/1/2 " * 4,) * 2
     ("density", "tempo", "expected"),
     [
         ("every", 240, "cccccccc"),
-        ("comfortable", 90, "cccccccc"),  # 0.33 s apart: time enough
-        ("comfortable", 100, "cccccccc"),  # 0.30 s apart: just time enough
-        ("comfortable", 120, "cscscscs"),  # 0.25 s apart: only on the beat
+        ("comfortable", 70, "cccccccc"),  # 0.43 s apart: time enough
+        ("comfortable", 75, "cccccccc"),  # 0.40 s apart: just time enough
+        ("comfortable", 90, "cscscscs"),  # 0.33 s apart: only on the beat
         ("comfortable", 240, "csss" * 2),  # beats 0.25 s apart: every other one
         ("accents", 90, "csss" * 2),  # beats 1 and 3
         ("changes", 90, "csssssss"),
@@ -445,11 +466,34 @@ def test_comfortable_leaves_no_two_chords_closer_than_the_limit():
         assert all(b - a >= FASTEST_CHORD_S - 1e-6 for a, b in pairwise(onsets))
 
 
-@pytest.mark.parametrize("tempo", [100, 200, 50])
+@pytest.mark.parametrize("tempo", [75, 150, 37.5])
 def test_notes_exactly_at_the_limit_are_all_treated_alike(tempo):
-    length = Fraction(tempo, 200)
+    length = Fraction(tempo) / 150
     steady = tune_of("[Cmaj7] " + f"E5/{length} G5/{length} " * 12, tempo=tempo)
     assert set(treatments(arrange(steady))) == {"c"}
+
+
+def test_long_notes_and_beats_come_first():
+    """The second of a short note and a long one has the chord, but for a short one that opens a change."""
+    tune = tune_of("[Cmaj7] C5/1 E5/1/2 G5/3/2 E5/1", "[F] A4/1/2 C5/3/2 [G7] B4/2", tempo=120)
+    found = arrange(tune)
+    assert treatments(found) == "cscccsc"
+    assert "0.25 s apart" in found.choices[1].why_single
+    assert treatments(arrange(tune, density="every")) == "ccccccc"
+
+
+def test_a_note_struck_again_rings_on():
+    found = arrange(tune_of("[C6] G4/1/2 G4/1/2 G4/1/2 G4/1/2 G4/1/2 A4/1/2 G4/1", tempo=60))
+    assert treatments(found) == "cssscc" + "c"
+    assert found.choices[1].why_single == "it is struck again: the chord before it rings on"
+    assert treatments(arrange(tune_of("[C6] G4/1/2 [F] G4/1/2 [C6] G4/1/2 G4/1/2 A4/2", tempo=60))) == "ccccc"
+
+
+def test_repeated_bars_carry_their_chords_on_the_same_notes():
+    bar = "[Cmaj7] E5/1/2 G5/1/2 B4/1/2 G4/1/2 E5/1 G5/1/2 A5/1/2"
+    found = arrange(tune_of(bar, "[Dm7] F5/1/4 A5/1/4 F5/3/2 A5/2", bar, "[G7] B4/1/4 D5/15/4", bar, tempo=100))
+    whole = treatments(found)
+    assert whole[:7] == whole[11:18] == whole[20:27]
 
 
 def test_fast_notes_say_why_they_stay_single():
@@ -607,7 +651,7 @@ def test_a_tune_of_rests_is_refused_and_one_note_is_arranged():
     with pytest.raises(HarmonyError, match="'Example' has no notes to harmonise"):
         arrange(tune_of("[C] r/4"))
     one = arrange(tune_of("[C] C5/4"))
-    assert one.choices[0].reason.startswith("C is the root of C, filled up with its sixth: drop 2 on strings ")
+    assert one.choices[0].reason.startswith("C is the root of C, filled up with its sixth: drop 3 on strings ")
     assert check(one) == []
     assert one.cost == pytest.approx(Lattice(one).by_trying_all()[0])
 
@@ -885,7 +929,7 @@ def tunes(draw, most: int = 7) -> Tune:
     return Tune("Any", tuple(notes), tuple(changes), (Bar(1, Fraction(0), now, (4, 4), fifths),), mode, 120)
 
 
-@settings(max_examples=150)
+@settings(max_examples=draws(150))
 @given(
     tunes(),
     necks,
@@ -912,7 +956,7 @@ def test_any_tune_is_arranged_soundly(given_tune, neck, density, tempo, key, spr
             assert choice.grip in found.candidates(choice.index)
 
 
-@settings(max_examples=80)
+@settings(max_examples=draws(80))
 @given(tunes(most=5), st.integers(1, 5))
 def test_a_tune_moved_up_can_keep_its_grips_moved_up(given_tune, semitones):
     """Frets narrow up the neck: the same grips, shifted, are candidates of the moved tune, so it costs no more."""
@@ -932,7 +976,7 @@ def test_a_tune_moved_up_can_keep_its_grips_moved_up(given_tune, semitones):
     assert moved.cost <= Lattice(moved).cost(tuple(chain)) + 1e-9
 
 
-@settings(max_examples=60)
+@settings(max_examples=draws(60))
 @given(tunes(most=4), st.sampled_from(list(DENSITIES)))
 def test_the_cost_is_that_of_networkx_whatever_the_tune(given_tune, density):
     found = arrange(given_tune, density=density, tempo=240)

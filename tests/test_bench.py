@@ -50,6 +50,7 @@ def test_another_lattice_has_another_optimum() -> None:
     assert found.pop() > best(given) + 0.01
 
 
+@pytest.mark.slow
 def test_a_small_class_gets_its_pictures() -> None:
     found = class_of(2, moves=3, pause=0)
     assert len(found.latencies) == 6

@@ -2,7 +2,9 @@
 
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 
@@ -12,14 +14,34 @@ TUNES = Path(__file__).resolve().parent.parent / "chapters" / "tunes"
 BLUES = str(TUNES / "slate_roof_blues.abc")
 
 
-def run(*arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "harmonylib", *arguments], capture_output=True, text=True, check=False, encoding="utf-8"
-    )
+class Told(NamedTuple):
+    """What came of a command."""
+
+    code: object
+    out: str
+    err: str
+
+
+@pytest.fixture
+def told_by(capsys: pytest.CaptureFixture[str]) -> Callable[..., Told]:
+    """A function that runs the command in this process."""
+
+    def run(*arguments: str) -> Told:
+        try:
+            code: object = main(list(arguments))
+        except SystemExit as ended:
+            code = ended.code
+        return Told(code, *capsys.readouterr())
+
+    return run
 
 
 def test_arrange_writes_four_files_and_says_every_note(tmp_path: Path) -> None:
-    done = run("arrange", BLUES, "--out", str(tmp_path / "new"), "--density", "every")
+    """In a process of its own."""
+    command = [sys.executable, "-m", "harmonylib", "arrange", BLUES, "--out", str(tmp_path / "new")]
+    done = subprocess.run(
+        [*command, "--density", "every"], capture_output=True, text=True, check=False, encoding="utf-8"
+    )
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     names = {path.name for path in (tmp_path / "new").iterdir()}
@@ -55,23 +77,33 @@ def test_the_same_command_writes_the_same_bytes(tmp_path: Path, capsys: pytest.C
         (["conquer"], "invalid choice: 'conquer'"),
     ],
 )
-def test_what_cannot_serve_gets_one_line_and_code_2(arguments: list[str], told: str, tmp_path: Path) -> None:
+def test_what_cannot_serve_gets_one_line_and_code_2(
+    arguments: list[str], told: str, tmp_path: Path, told_by: Callable[..., Told]
+) -> None:
     extra = ["--out", str(tmp_path / "out")] if arguments[0] == "arrange" else []
-    done = run(*arguments, *extra)
-    assert done.returncode == 2
-    assert done.stdout == ""
-    assert done.stderr.startswith("harmonylib: ")
-    assert done.stderr.count("\n") == 1
-    assert told in done.stderr
+    done = told_by(*arguments, *extra)
+    assert done.code == 2
+    assert done.out == ""
+    assert done.err.startswith("harmonylib: ")
+    assert done.err.count("\n") == 1
+    assert told in done.err
     assert not (tmp_path / "out").exists()
 
 
-def test_a_folder_that_is_a_file_is_refused_and_left_alone(tmp_path: Path) -> None:
+def test_a_refusal_ends_a_process_with_code_2_and_one_line(tmp_path: Path) -> None:
+    """What the tests above see in their own process is what a shell sees."""
+    command = [sys.executable, "-m", "harmonylib", "arrange", "no_such_tune.abc", "--out", str(tmp_path / "out")]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, encoding="utf-8")
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert done.stderr.startswith("harmonylib: ")
+
+
+def test_a_folder_that_is_a_file_is_refused_and_left_alone(tmp_path: Path, told_by: Callable[..., Told]) -> None:
     blocked = tmp_path / "out"
     blocked.write_text("mine")
-    done = run("arrange", BLUES, "--out", str(blocked))
-    assert done.returncode == 2
-    assert "nothing was written" in done.stderr
+    done = told_by("arrange", BLUES, "--out", str(blocked))
+    assert done.code == 2
+    assert "nothing was written" in done.err
     assert blocked.read_text() == "mine"
 
 
@@ -90,8 +122,8 @@ def test_sound_is_written_beside_the_rest(kind: str, opening: bytes, tmp_path: P
     assert len(list(tmp_path.iterdir())) == 5
 
 
-def test_the_help_names_every_option() -> None:
-    told = run("arrange", "--help").stdout
+def test_the_help_names_every_option(told_by: Callable[..., Told]) -> None:
+    told = told_by("arrange", "--help").out
     for option in ("TUNE", "--out", "--density", "--key", "--reach", "--frets", "--tempo", "--seed", "--answers"):
         assert option in told
     assert "None" not in told

@@ -84,9 +84,9 @@ ALL = [pytest.param(theme, name, id=f"{theme}-{name}") for theme in THEMES for n
 
 SCRIPT = """
 import hashlib, sys
-from harmonylib.diagrams import grip_marks, neck_picture
-from harmonylib.neck import Neck
-from harmonylib.voicings import voice
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.neck import grip_marks, neck_picture
+from harmonylib.theory.voicings import voice
 assert "matplotlib" not in sys.modules
 {before}
 neck = Neck()
@@ -123,11 +123,12 @@ def test_one_picture_drawn_twice_is_the_same():
     assert neck_picture(NECK, marks, title="C").svg != one.svg
 
 
+@pytest.mark.slow
 def test_300_redraws_take_no_more_memory_than_100():
     script = """
 import resource
-from harmonylib.diagrams import neck_picture
-from harmonylib.neck import Neck
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.neck import neck_picture
 neck, most = Neck(), []
 for turn in range(300):
     neck_picture(neck, [(5, 1, "1", "root")], frets=(1, 1)).svg

@@ -53,12 +53,14 @@ from harmonylib.theory.pitch import Name, Pitch
 from harmonylib.theory.pitch import spell as plain_name
 from harmonylib.theory.tones import DEGREE_WORDS
 from harmonylib.theory.voicings import INVERSIONS, voice
+from tests.draws import draws
 
 NECK = Neck()
 ON_TUNES = ("harmonise_bar", "harmonise_phrase", "find_gaps", "answer_call", "mend")
 ON_CHORDS = tuple(kind for kind in KINDS if kind not in ON_TUNES)
-SEEDS = {kind: range(8 if kind in ON_TUNES else 70) for kind in KINDS}
-"""With three levels: 210 exercises of a kind on chords, 24 of a kind on tunes."""
+pytestmark = pytest.mark.drawn
+SEEDS = {kind: range(draws(8 if kind in ON_TUNES else 70)) for kind in KINDS}
+"""With three levels, in the longer profile 210 exercises of a kind on chords, 24 of a kind on tunes."""
 ABC = 'X:1\nT:Two bars\nM:4/4\nL:1/4\nQ:1/4=90\nK:C\n"Cmaj7"E2 G D|"Dm7"F2 z2|'
 ON_VOICES = ("the top voice", "the second voice from the top", "the third voice from the top", "the lowest voice")
 
@@ -359,7 +361,7 @@ ANYTHING = st.recursive(
 
 @pytest.mark.parametrize("kind", KINDS)
 @given(answer=ANYTHING)
-@settings(max_examples=80, suppress_health_check=list(HealthCheck))
+@settings(max_examples=draws(80), suppress_health_check=list(HealthCheck))
 def test_no_answer_raises(kind, answer):
     reply = random_exercise(kind, 2, 2).check(answer)
     assert type(reply.right) is bool

@@ -36,6 +36,8 @@ COMMANDS = {
     "worksheet": (["worksheet", "set.toml"], {"set_sheet.pdf", "set_key.pdf", "set_learner.ipynb"}),
     "mark": (["mark", "back", "--key", "set.toml"], {"marks.csv", "class_overview.pdf", "class_overview.svg"}),
 }
+OF_ITS_OWN = [pytest.param(name, marks=[pytest.mark.slow] if name != "arrange" else []) for name in COMMANDS]
+"""Commands that are run in a process of their own: one always, the others where slow tests are asked for."""
 posix = pytest.mark.skipif(os.name != "posix", reason="asks for signals, fork and limits of a process")
 
 
@@ -87,7 +89,7 @@ def one_line(said: str) -> str:
 
 
 @posix
-@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize("command", OF_ITS_OWN)
 def test_a_file_that_finds_no_room_is_told_and_the_old_set_stays(command: str, desk: Path) -> None:
     """A limit on the size of a file stands for a full disk: it takes no rights and fills nothing."""
     before = content(desk / "out")
@@ -298,7 +300,7 @@ def test_a_fault_at_any_stage_leaves_all_of_the_old_or_all_of_the_new(
 
 
 @posix
-@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize("command", OF_ITS_OWN)
 @pytest.mark.parametrize("sign", ["SIGINT", "SIGKILL"])
 def test_a_command_stopped_between_its_renames_leaves_no_half_file(sign: str, command: str, desk: Path) -> None:
     arguments, names = COMMANDS[command]
@@ -454,7 +456,7 @@ def test_what_lies_about_under_the_passing_names_does_no_harm(tmp_path: Path) ->
 
 
 @posix
-@pytest.mark.parametrize("command", COMMANDS)
+@pytest.mark.parametrize("command", OF_ITS_OWN)
 def test_a_reader_that_leaves_ends_a_command_quietly(command: str, desk: Path) -> None:
     arguments, names = COMMANDS[command]
     read, write = os.pipe()

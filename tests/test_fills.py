@@ -43,6 +43,7 @@ from harmonylib.theory.voicings import voice
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.reading import read
 from harmonylib.tunes.tune import Tune
+from tests.draws import draws
 from tests.test_arranging import SYMBOLS, grip_cost, index_finger_mm, tune_of
 
 OWN = Path(__file__).resolve().parent.parent / "chapters" / "tunes"
@@ -280,7 +281,7 @@ MANNERS = st.builds(
 
 
 @given(tunes(), MANNERS, st.sampled_from((10, 50, 80, 120, 200, 600)), st.sampled_from(tuple(DENSITIES)))
-@settings(max_examples=150)
+@settings(max_examples=draws(150))
 def test_any_tune_is_answered_soundly_and_the_same_each_time(made, manner, tempo, density):
     plain = arrange(made, tempo=tempo, density=density)
     answered, again = respond(plain, manner), respond(plain, manner)
@@ -308,7 +309,7 @@ EMPTY_FIRST = tune_of(
     st.sampled_from((10, 60, 120, 600)),
 )
 @example(EMPTY_FIRST, Manner(share=1, approached=0, contour="rising", swing=True, seed=7), ("close",), 120)
-@settings(max_examples=30)
+@settings(max_examples=draws(30))
 def test_any_neck_is_answered_soundly(neck, made, manner, spreads, tempo):
     plain = arrange(made, neck=neck, spreads=spreads, tempo=tempo, density="every")
     answered = respond(plain, manner)

@@ -391,9 +391,7 @@ def test_listening_to_an_arrangement_takes_its_tempo_metre_and_pick_up(pick_up: 
 
 SCRIPT = """
 import hashlib
-from harmonylib.arranging import arrange
-from harmonylib.sound import listen
-from harmonylib.tunes import read
+from harmonylib import arrange, listen, read
 made = listen(arrange(read("chapters/tunes/lantern_on_the_landing.abc")), 1, 4, swing=0.6, count_in=1, click=True)
 print(hashlib.sha256(made.samples.tobytes() + made._repr_mimebundle_()["text/html"].encode()).hexdigest(), made)
 """

@@ -237,6 +237,7 @@ def test_one_process_two_processes_and_threads_find_the_same(folder: Path, found
     assert stored[0] == stored[1]
 
 
+@pytest.mark.slow
 @pytest.mark.filterwarnings("ignore")
 def test_a_dask_cluster_finds_the_same(folder: Path, found: Survey) -> None:
     distributed = pytest.importorskip("distributed", reason="the extra “cluster” is not installed")
@@ -307,7 +308,7 @@ def test_only_a_few_tasks_are_out_at_a_time(tmp_path: Path) -> None:
 
 def test_a_script_that_forgot_its_guard_is_told_so(tmp_path: Path) -> None:
     script = tmp_path / "forgot.py"
-    script.write_text(f"from harmonylib.survey import survey\nsurvey({str(OWN)!r}, jobs=1)\n")
+    script.write_text(f"from harmonylib.classroom.repertoire import survey\nsurvey({str(OWN)!r}, jobs=1)\n")
     done = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, check=False, timeout=30)
     assert done.returncode == 1
     assert 'call survey under if __name__ == "__main__"' in done.stderr.splitlines()[-1]

@@ -20,6 +20,7 @@ from harmonylib.theory.chords import Chord
 from harmonylib.theory.families import FAMILIES, PRACTICE_ORDER, TRIADS
 from harmonylib.theory.pitch import ROOTS, Pitch
 from harmonylib.theory.voicings import INVERSIONS, SPREADS, inversions, voice
+from tests.draws import draws
 
 SPREAD_TABLE = """
 top | close   | drop 2  | drop 3  | drop 2 and 4
@@ -292,7 +293,7 @@ fret_rows = st.integers(1, 9).flatmap(
 )
 
 
-@settings(max_examples=250)
+@settings(max_examples=draws(250))
 @given(fret_rows)
 def test_fingering_is_none_only_when_brute_force_finds_none(row):
     frets = tuple(row)

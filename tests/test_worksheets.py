@@ -34,6 +34,7 @@ from harmonylib.errors import HarmonyError
 from harmonylib.exercises.catalogue import KINDS, exercise_set, harmonise_bar, random_exercise, spell
 from harmonylib.pictures.theme import THEME_VARIABLE
 from harmonylib.wording import plain
+from tests.draws import draws
 
 TUNES = Path(__file__).resolve().parent.parent / "chapters" / "tunes"
 BLUES = TUNES / "slate_roof_blues.abc"
@@ -266,13 +267,14 @@ def test_every_page_has_its_number_seed_and_level_and_the_paper_asked_for():
     tasks = [{"kinds": ["find_grips", "spell"], "count": 8}]
     for paper, size in (("a4", (595, 842)), ("us-letter", (612, 792))):
         made = sheet("Pages", tasks, seed=3, level=2, paper=paper)
-        for pdf in (sheet_pdf(made), key_pdf(made)):
+        printed = sheet_pdf(made)
+        for pdf in (printed, key_pdf(made)):
             found = pypdf.PdfReader(io.BytesIO(pdf)).pages
             for number, page in enumerate(found, start=1):
                 assert (round(page.mediabox.width), round(page.mediabox.height)) == size
                 foot = page.extract_text().splitlines()[-1]
                 assert foot == f"Pages · seed 3, level 2 {number} / {len(found)}"
-        first, second, *_ = pages(sheet_pdf(made))
+        first, second, *_ = pages(printed)
         assert "Name Date" in first
         assert "Name" not in second
 
@@ -295,7 +297,7 @@ def test_a_melody_to_harmonise_is_engraved_without_its_grips():
     assert asked["labels"][0].endswith(str(task.arrangement.choices[0].note.pitch))
 
 
-@pytest.mark.parametrize("write", [sheet_pdf, key_pdf, learner])
+@pytest.mark.parametrize("write", [pytest.param(sheet_pdf, marks=pytest.mark.slow), key_pdf, learner])
 def test_the_same_sheet_has_the_same_bytes_on_every_wall(write, monkeypatch):
     once = write(every_kind())
     monkeypatch.setenv(THEME_VARIABLE, "projector dark")
@@ -407,7 +409,13 @@ def test_the_notebook_is_valid_and_carries_its_sheet_and_pictures():
             assert data["image/png"].startswith("iVBORw0KGgo")
 
 
-@pytest.mark.parametrize(("fill", "reply"), [(lambda made: filled(made, {}), "Not started"), (solved, "Right")])
+@pytest.mark.parametrize(
+    ("fill", "reply"),
+    [
+        pytest.param(lambda made: filled(made, {}), "Not started", marks=pytest.mark.slow),
+        (solved, "Right"),
+    ],
+)
 def test_the_notebook_runs_through_in_any_folder(fill, reply, tmp_path, monkeypatch):
     monkeypatch.setenv("IPYTHONDIR", str(tmp_path / "ipython"))
     tasks = [{"kinds": list(KINDS), "count": len(KINDS)}, {"kind": "harmonise_bar", "tune": str(BLUES), "bar": 2}]
@@ -653,7 +661,7 @@ def test_any_cells_can_be_read(cells):
         assert _marked("x", number, PLAIN, {number: values}).state in STATES if number in (1, 2) else True
 
 
-@settings(max_examples=300)
+@settings(max_examples=draws(300))
 @given(st.text(alphabet="answer_01=[](){}'\"\\ \n,:.-+*x357bC#!%\t\x00é", max_size=80))
 def test_any_source_can_be_read(text):
     for _, value in _assigned(f"answer_01 = {text}"):

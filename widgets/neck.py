@@ -1,6 +1,6 @@
 """`NeckView`: the picture of the neck, alive in a notebook. It moves between frames and says where it is clicked.
 
-The neck and every mark are drawn by `harmonylib.diagrams.neck_picture` and by nothing else: the browser gets the neck
+The neck and every mark are drawn by `pictures.neck.neck_picture` and by nothing else: the browser gets the neck
 without marks, each different mark once (a *stamp*), and lays stamps where `neck_frame` says a string and fret lie.
 
 Conventions

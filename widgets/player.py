@@ -8,7 +8,7 @@ Conventions
   proportion, so each row carries its straight time and how far it moves a unit of swing.
 - `now` is the index of the event that sounds, in the order of `harmonylib.sound.events`; link it to the pictures of a
   neck with ``ipywidgets.jslink``. It stays at the last event when the player stops.
-- The engraving is `harmonylib.printing.engrave`'s, in which melody note 12 has the id ``n12`` and answer 3 ``a3``. It
+- The engraving is `score.engraving.engrave`'s, in which melody note 12 has the id ``n12`` and answer 3 ``a3``. It
   is also the still picture that a page without a kernel shows.
 
 Sources: Web Audio API (W3C).
@@ -53,7 +53,7 @@ class Player(anywidget.AnyWidget):
     `music` is an arrangement or a row of events; `texts` says what each event is, one line each (an arrangement knows
     its own: bar, chord, grip). `first` and `last` are the bars to play, `metre` is that of events. Other settings by
     name: `tempo`, `swing`, `volume`, `balance` (−1 only the call, 1 only the answer), `click`, `count_in` (bars),
-    `loop`, `theme` (one of `harmonylib.diagrams.THEMES`). Raises `HarmonyError` for a setting out of range, bars that
+    `loop`, `theme` (one of `pictures.theme.THEMES`). Raises `HarmonyError` for a setting out of range, bars that
     are not there, and music without events.
 
     >>> from harmonylib.guitar.grips import Grip

@@ -16,7 +16,7 @@ HERE = Path(__file__).parent
 
 
 class ScoreView(anywidget.AnyWidget):
-    """Bars as `harmonylib.printing.engrave` draws them; `note` is the one in hand, `text` the line under the music.
+    """Bars as `score.engraving.engrave` draws them; `note` is the one in hand, `text` the line under the music.
 
     >>> view = ScoreView(svg="<svg/>", text="bars 1 to 4")
     >>> view

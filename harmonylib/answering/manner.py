@@ -1,17 +1,6 @@
-"""Call and response: while a melody chord is held, or a rest follows, other voicings of the harmony answer it.
+"""The manner of answering: how many gaps, which contour, what is kept or banned, and what an answer costs.
 
-The melody chord is the *call*. Its *gap* is the time from when the call has rung for a beat (or has ended) to the next
-call. A gap is answered by one to three chords in a rhythm from a written table; any of them may be *approached* by the
-same grip one fret lower or higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found
-exactly, with the costs below.
-
-Conventions
-- Time is in quarter notes as in `harmonylib.tunes`; rhythms are written in beats (a dotted quarter in compound metres).
-- An answer shortens its call, it never moves it; the melody stays as it is.
-- A seed draws, gap by gap, a rhythm with its place, a contour and an approach; the search may depart from what was
-  drawn, and pays for it.
-
-Rhythms, weights and times are common practice. `check_answers` tells what is wrong and shares no code with the search.
+Source: contours and weights are common practice, settings of taste.
 """
 
 from __future__ import annotations
@@ -69,10 +58,10 @@ def check_manner(arrangement: Arrangement, manner: Manner) -> None:
         raise HarmonyError(f"approach from {manner.approach_from!r}: choose below, above or both")
     if manner.contour not in (*CONTOURS, "any"):
         raise HarmonyError(f"{manner.contour!r} is not a contour: choose {', '.join(CONTOURS)} or any")
-    kept = pairs_of(manner.keep, Mapping, "keep maps calls to answers; keeping() writes it")
+    kept = pairs_of(manner.keep, Mapping, "keep maps calls to answers; keep_answer() writes it")
     if not all(isinstance(own, tuple | list) and all(isinstance(a, Answer) for a in own) for _, own in kept):
-        raise HarmonyError(f"{shown(manner.keep)} cannot be kept: keep maps calls to answers; keeping() writes it")
-    bans = pairs_of(manner.bans, Sequence, "bans are pairs of a call and an answer; without() writes them")
+        raise HarmonyError(f"{shown(manner.keep)} cannot be kept: keep maps calls to answers; keep_answer() writes it")
+    bans = pairs_of(manner.bans, Sequence, "bans are pairs of a call and an answer; ban_answer() writes them")
     named = [whole(call, "the number of a call") for call, _ in [*kept, *bans]]
     there = {gap.call for gap in gaps(arrangement)} if named else set()
     for call in named:

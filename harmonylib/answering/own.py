@@ -1,17 +1,7 @@
-"""Call and response: while a melody chord is held, or a rest follows, other voicings of the harmony answer it.
-
-The melody chord is the *call*. Its *gap* is the time from when the call has rung for a beat (or has ended) to the next
-call. A gap is answered by one to three chords in a rhythm from a written table; any of them may be *approached* by the
-same grip one fret lower or higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found
-exactly, with the costs below.
+"""A player's say in the answers: keep one, ban one, or put one's own in its place.
 
 Conventions
-- Time is in quarter notes as in `harmonylib.tunes`; rhythms are written in beats (a dotted quarter in compound metres).
-- An answer shortens its call, it never moves it; the melody stays as it is.
-- A seed draws, gap by gap, a rhythm with its place, a contour and an approach; the search may depart from what was
-  drawn, and pays for it.
-
-Rhythms, weights and times are common practice. `check_answers` tells what is wrong and shares no code with the search.
+- Calls are counted as the notes of the tune, from 0. A player's own times are quarter notes after the call's onset.
 """
 
 from __future__ import annotations

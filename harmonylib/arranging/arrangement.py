@@ -1,17 +1,8 @@
-"""Harmonising a tune: candidates for every note, what a chain of grips costs the hand, and the cheapest chain.
-
-A tune is a row of columns, one a note; each column lists the grips that put the melody note on top (or, where no chord
-fits, the places of a single note). A chain picks one grip a column. The cheapest chain is a shortest path through the
-columns, found exactly by dynamic programming: the best way to reach a grip is the best way to reach some grip of the
-column before, plus one step.
+"""An arrangement: what was chosen for every note, what it costs, and the settings it was made with.
 
 Conventions
-- Costs are pure numbers that add up; the tables below give each weight and what it stands for. They are settings of
-  taste (common practice), not measurements.
-- Positions and travel are millimetres along the neck, times are seconds, tempo is quarter notes a minute.
-- Notes are counted from 0 in the order of the tune.
-
-`check` tells whether an arrangement is sound; it shares no code with the search.
+- Notes are counted from 0 in the order of the tune; times are quarter notes, tempo is quarter notes a minute.
+- An arrangement never changes; a pin, a ban or an answer makes another one.
 """
 
 from __future__ import annotations
@@ -25,6 +16,7 @@ from typing import Any, NamedTuple, TypeVar
 from harmonylib.arranging.chain import Option, laid_out, step_terms
 from harmonylib.arranging.choice import Choice
 from harmonylib.arranging.costs import Weights, weights
+from harmonylib.arranging.twins import twins
 from harmonylib.errors import HarmonyError, expect, shown, whole
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
@@ -79,7 +71,7 @@ class Settings:
 
 @dataclass(frozen=True)
 class Answer:
-    """One chord that answers a call, the melody note number `call`; made by `harmonylib.fills`.
+    """One chord that answers a call, the melody note number `call`; made by `answering`.
 
     `approach` is "below" or "above" for a chord that only leads, by one fret in all voices, into the answer after it.
     """
@@ -172,7 +164,7 @@ class Arrangement:
         With `everywhere` its twins in bars that are the same have it too; else it holds for this note alone.
         """
         _known_note(index, self.tune)
-        notes = twins(self.tune, index) if everywhere else (index,)
+        notes = next(group for group in twins(self.tune) if index in group) if everywhere else (index,)
         pins = {**self.settings.pins, **dict.fromkeys(notes, grip)}
         return self.search.arrange(self.source, replace(self.settings, pins=pins))
 
@@ -210,19 +202,3 @@ def _known_note(index: int, tune: Tune) -> int:
     if not 0 <= whole(index, "the number of a note") < len(tune.notes):
         raise HarmonyError(f"note {shown(index)} is not there: the tune has notes 0 to {len(tune.notes) - 1}")
     return index
-
-
-def twins(tune: Tune, index: int) -> tuple[int, ...]:
-    """The notes at the same place of bars that have the same notes and changes, the note itself among them."""
-    by_bar: dict[int, list[int]] = {}
-    for number, note in enumerate(tune.notes):
-        by_bar.setdefault(tune.bars.index(tune.bar_at(note.onset)), []).append(number)
-
-    def content(bar: int) -> list[tuple[object, ...]]:
-        notes = [tune.notes[number] for number in by_bar[bar]]
-        start = tune.bars[bar].onset
-        return [(n.onset - start, n.duration, n.pitch.midi, tune.chord_at(n.onset)) for n in notes]
-
-    home = tune.bars.index(tune.bar_at(tune.notes[index].onset))
-    place = by_bar[home].index(index)
-    return tuple(numbers[place] for bar, numbers in by_bar.items() if content(bar) == content(home))

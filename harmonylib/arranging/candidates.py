@@ -35,37 +35,42 @@ def option_columns(
     made: Sequence[Harmony | None] = (),
     single: Sequence[str] = (),
 ) -> tuple[Column, ...]:
-    """A column of options for every note, pins and bans obeyed; equal notes share one column."""
+    """A column of options for every note, pins and bans obeyed; equal notes share one column.
+
+    The last note that can carry a chord closes the tune: its column holds what that costs.
+    """
     verdicts = examine(tune)
     made, single = made or harmonies(tune, verdicts, settings.foreign), single or kept_single(tune, settings)
-    closing = _closing(verdicts, made, single)
     known: dict[object, Column] = {}
     columns = []
     bans: dict[int, set[str]] = {}
     for index, grip in settings.bans:
         bans.setdefault(index, set()).add(str(Grip.parse(grip)))
     for index, (verdict, harmony) in enumerate(zip(verdicts, made, strict=True)):
-        same = (verdict.chord, harmony, verdict.note.pitch.midi, bool(single[index]), index == closing)
+        same = (verdict.chord, harmony, verdict.note.pitch.midi, bool(single[index]))
         column = known.get(same)
         if column is None:
-            column = known[same] = _column(verdict, harmony, not single[index], index == closing, settings)
+            column = known[same] = _column(verdict, harmony, not single[index], settings)
+        columns.append(column)
+    carrying = [index for index, column in enumerate(columns) if any(option.lower for option in column)]
+    if carrying and settings.stage == "chords":
+        last = carrying[-1]
+        columns[last] = _column(verdicts[last], made[last], True, settings, closing=True)
+    for index, (verdict, harmony) in enumerate(zip(verdicts, made, strict=True)):
+        column = columns[index]
         if index in settings.pins:
             column = (_pinned(index, verdict, harmony, column, tune, settings),)
         if index in bans and column:
             column = tuple(option for option in column if str(option.grip) not in bans[index])
             if not column:
                 raise HarmonyError(f"the bans at {tune.where(verdict.note.onset)} leave no grip: take one back")
-        columns.append(column)
+        columns[index] = column
     return tuple(columns)
 
 
-def _closing(verdicts: Sequence[Tested], made: Sequence[Harmony | None], single: Sequence[str]) -> int:
-    """The note whose chord ends the tune: the last that may carry one; −1 without any."""
-    carrying = [i for i in range(len(verdicts)) if made[i] is not None and not single[i]]
-    return carrying[-1] if carrying else -1
-
-
-def _column(verdict: Tested, harmony: Harmony | None, as_chord: bool, closing: bool, settings: Settings) -> Column:
+def _column(
+    verdict: Tested, harmony: Harmony | None, as_chord: bool, settings: Settings, closing: bool = False
+) -> Column:
     singles = single_options(settings.neck, verdict.note.pitch.midi)
     if settings.stage == "melody" or harmony is None:
         return singles

@@ -1,17 +1,12 @@
-"""Harmonising a tune: candidates for every note, what a chain of grips costs the hand, and the cheapest chain.
+"""The cheapest chain: one grip a column, found exactly by dynamic programming.
 
-A tune is a row of columns, one a note; each column lists the grips that put the melody note on top (or, where no chord
-fits, the places of a single note). A chain picks one grip a column. The cheapest chain is a shortest path through the
-columns, found exactly by dynamic programming: the best way to reach a grip is the best way to reach some grip of the
-column before, plus one step.
+The best way to reach a grip is the best way to reach some grip of the column before, plus one step; a chain is a
+shortest path through the columns.
 
 Conventions
-- Costs are pure numbers that add up; the tables below give each weight and what it stands for. They are settings of
-  taste (common practice), not measurements.
-- Positions and travel are millimetres along the neck, times are seconds, tempo is quarter notes a minute.
-- Notes are counted from 0 in the order of the tune.
-
-`check` tells whether an arrangement is sound; it shares no code with the search.
+- Costs are pure numbers that add up, infinite where no hand gets there in time.
+- Positions are millimetres along the neck, gaps are seconds.
+- Arrays have the shape (notes, options of the longest column), padded with options that cost infinity.
 """
 
 from __future__ import annotations

@@ -20,10 +20,10 @@ from harmonylib.errors import HarmonyError, expect, shown, within
 GRIP_COSTS = {
     # what             weight  a grip pays it for …
     "stretch": 0.04,  # ...... each millimetre of stretch beyond COMFORT_MM
-    "open string": 2.0,  # ... each open string: it cannot be damped or slid by the hand that holds the chord
+    "open string": 1.5,  # ... each open string: it cannot be damped or slid by the hand that holds the chord
     "skipped string": 0.8,  #  each string inside the grip that must be damped
     "high fret": 0.6,  # ..... each fret its highest note lies beyond COMFORT_FRET, where the body is in the way
-    "melody string": 2.0,  # . each string that the melody lies below string 2: it sounds buried there
+    "melody string": 4.0,  # . each string that the melody lies below string 2: it sounds buried there
     "drop 3": 1.0,  # ........ being a drop 3: drop 2 is the standard form
     "minor ninth": 1.5,  # ... each pair of voices a minor ninth apart, and a semitone under the melody: it grinds
     "left out": 1.0,  # ...... a form that leaves out extensions the symbol asks for

@@ -14,6 +14,7 @@ from bisect import bisect_left, bisect_right, insort
 from collections.abc import Sequence
 
 from harmonylib.arranging.arrangement import Settings, tempo_of
+from harmonylib.arranging.twins import twins
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import Note, Tune
 
@@ -44,14 +45,17 @@ def kept_single(tune: Tune, settings: Settings) -> tuple[str, ...]:
     seconds = [float(note.onset) * beat for note in tune.notes]
     fastest = FASTEST_CHORD_S - 1e-9  # notes just so far apart are not too fast
     taken: list[float] = []
-    for index in sorted(range(len(reasons)), key=lambda index: _rank(tune, index, index in openings)):
-        if reasons[index]:
+    groups = twins(tune) if settings.alike else [(index,) for index in range(len(reasons))]
+    for group in sorted(groups, key=lambda group: _rank(tune, group, openings)):
+        free = [index for index in group if not reasons[index]]
+        nearest = {index: _nearest(taken, seconds[index]) for index in free}
+        if all(gap >= fastest for gap in nearest.values()):
+            for index in free:
+                insort(taken, seconds[index])
             continue
-        nearest = _nearest(taken, seconds[index])
-        if nearest < fastest:
-            reasons[index] = f"notes {nearest:.2f} s apart are too fast for a chord on each"
-        else:
-            insort(taken, seconds[index])
+        for index, gap in nearest.items():
+            why = f"notes {gap:.2f} s apart are too fast for a chord on each"
+            reasons[index] = why if gap < fastest else "where its bar comes again the hand has no time for a chord here"
     return tuple(reasons)
 
 
@@ -62,13 +66,13 @@ def _openings(tune: Tune) -> frozenset[int]:
     return frozenset(index for index, change in enumerate(under) if index == 0 or under[index - 1] != change)
 
 
-def _rank(tune: Tune, index: int, opens: bool) -> tuple[object, ...]:
-    """What a note's right to a chord goes by, the strongest first."""
-    note = tune.notes[index]
+def _rank(tune: Tune, group: Sequence[int], openings: frozenset[int]) -> tuple[object, ...]:
+    """What the right of a note and its twins to a chord goes by, the strongest first."""
+    note = tune.notes[group[0]]
     bar = tune.bar_at(note.onset)
     long = note.duration if note.duration >= bar.beat_length(note.onset) else 0
     strength = (not bar.on_strong_beat(note.onset), not bar.on_beat(note.onset))
-    return not opens, -long, *strength, -note.duration, index
+    return openings.isdisjoint(group), -long, *strength, -note.duration, group[0]
 
 
 def _nearest(taken: Sequence[float], now: float) -> float:

@@ -1,4 +1,4 @@
-"""Marking: a folder of returned notebooks becomes a table and a picture of the class; nothing in them is ever run.
+"""Marking: a folder of returned notebooks becomes marks; nothing in them is ever run.
 
 The exercises come from the teacher's own TOML file or notebook. Of a returned notebook only the values behind
 ``answer_01 = …`` are read, as literals: text, numbers, lists. What else it holds, its metadata too, is left alone.
@@ -8,7 +8,7 @@ Conventions
 - An answer is what one top-level assignment gives; a stub that is still there beside it does not count.
 - Sizes are limited before anything is parsed. A file that cannot be read has one row, which says why.
 
-Sources: the notebook format 4 (nbformat); Python's own `ast.literal_eval`; CSV as RFC 4180 has it.
+Sources: the notebook format 4 (nbformat); Python's own `ast.literal_eval`.
 """
 
 from __future__ import annotations
@@ -34,16 +34,12 @@ from harmonylib.wording import plain
 MOST_FILES, MOST_BYTES, MOST_CELLS, MOST_LETTERS, DEEPEST = 1000, 5_000_000, 2000, 8000, 12
 """Notebooks in a folder; bytes and cells of a notebook; letters and nested brackets of a cell with an answer."""
 
-
 MOST_IN_ALL = 400_000
 """Letters of all cells with answers in a notebook."""
 
-
 KEY_BYTES = 50_000_000
 
-
 _ASSIGNED = re.compile(r"^[ \t]*answer_(\d{1,4})[ \t]*(?::[^=\n]{0,80})?=(?!=)", re.M)
-
 
 _NAME = re.compile(r"answer_(\d{1,4})")
 

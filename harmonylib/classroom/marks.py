@@ -1,14 +1,9 @@
-"""Marking: a folder of returned notebooks becomes a table and a picture of the class; nothing in them is ever run.
-
-The exercises come from the teacher's own TOML file or notebook. Of a returned notebook only the values behind
-``answer_01 = …`` are read, as literals: text, numbers, lists. What else it holds, its metadata too, is left alone.
+"""Marks: one row a learner and question, as a table, a summary and a picture of the class.
 
 Conventions
-- A learner is the name of a file without its suffix; learners stand in the order of their names.
-- An answer is what one top-level assignment gives; a stub that is still there beside it does not count.
-- Sizes are limited before anything is parsed. A file that cannot be read has one row, which says why.
+- Learners stand in the order of their names, questions in that of the sheet.
 
-Sources: the notebook format 4 (nbformat); Python's own `ast.literal_eval`; CSV as RFC 4180 has it.
+Source: CSV as RFC 4180 has it.
 """
 
 from __future__ import annotations
@@ -26,7 +21,6 @@ from harmonylib.pictures.theme import OKABE_ITO, named_theme, text_on
 from harmonylib.wording import plain
 
 COLUMNS = ("learner", "exercise", "kind", "right", "reply")
-
 
 STATES = {
     # state        colour of its part of a bar

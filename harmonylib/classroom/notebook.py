@@ -1,21 +1,11 @@
-"""Work sheets: a set of exercises as a printed sheet, its key, and a notebook for the learner.
-
-A set comes from a call, `sheet("Monday", [{"kind": "spell", "count": 4}], seed=7)`, or from a TOML file with `title`,
-`seed`, `level`, `paper` and one ``[[tasks]]`` table for each exercise or group:
-
-    [[tasks]]                          [[tasks]]
-    kind = "drop"                      kinds = ["spell", "which_degree"]
-    chord = "Ebm7"                     count = 4
+"""A work sheet as a notebook for the learner: a question, a place for its answer and a check, one after another.
 
 Conventions
-- A table with `count` is drawn by the seed and level of the sheet; any other one is the exercise it describes.
-- Questions are numbered from 1, and question 3 is number 3 on the sheet, in the key and in the notebook.
-- A tune that is named by its file goes along as text, so that a notebook works in any folder; a TOML file names tunes
-  as seen from its own folder.
-- Every text reaches Typst as data and Markdown escaped. Same sheet, same bytes; seed and level stand at the foot of the
-  page, so a key can be made again.
+- Questions are numbered from 1, as on the sheet and in the key.
+- A tune goes along as text, so that the notebook works in any folder.
+- Every text is escaped for Markdown. Same sheet, same bytes.
 
-Sources: TOML 1.0, PDF, the notebook format 4.5 (nbformat), CommonMark for what is escaped. The layout is ours.
+Sources: the notebook format 4.5 (nbformat), CommonMark for what is escaped.
 """
 
 from __future__ import annotations
@@ -34,12 +24,9 @@ from harmonylib.wording import plain
 METADATA = "harmonylib"
 """The name under which a notebook carries its sheet as data."""
 
-
 _ACTIVE = re.compile(r"[!#$%&*+/:<=>@\[\\\]^_`{|}~]|\.(?=[A-Za-z])")
 
-
 LONGEST_SHOWN = 3000
-
 
 HOW = (
     "Write each answer after its equals sign: text in quotes, a number, or a list of those. Run the cell, then the "

@@ -1,21 +1,11 @@
-"""Work sheets: a set of exercises as a printed sheet, its key, and a notebook for the learner.
-
-A set comes from a call, `sheet("Monday", [{"kind": "spell", "count": 4}], seed=7)`, or from a TOML file with `title`,
-`seed`, `level`, `paper` and one ``[[tasks]]`` table for each exercise or group:
-
-    [[tasks]]                          [[tasks]]
-    kind = "drop"                      kinds = ["spell", "which_degree"]
-    chord = "Ebm7"                     count = 4
+"""A work sheet on paper, and its key, as PDF.
 
 Conventions
-- A table with `count` is drawn by the seed and level of the sheet; any other one is the exercise it describes.
 - Questions are numbered from 1, and question 3 is number 3 on the sheet, in the key and in the notebook.
-- A tune that is named by its file goes along as text, so that a notebook works in any folder; a TOML file names tunes
-  as seen from its own folder.
-- Every text reaches Typst as data and Markdown escaped. Same sheet, same bytes; seed and level stand at the foot of the
-  page, so a key can be made again.
+- Every text reaches Typst as data. Same sheet, same bytes; seed and level stand at the foot of the page, so a key can
+  be made again.
 
-Sources: TOML 1.0, PDF, the notebook format 4.5 (nbformat), CommonMark for what is escaped. The layout is ours.
+Sources: PDF. The layout is ours.
 """
 
 from __future__ import annotations
@@ -68,17 +58,6 @@ def on_paper() -> Iterator[None]:
             os.environ[THEME_VARIABLE] = before
 
 
-def _music(task: Exercise) -> list[str]:
-    """The melody a learner harmonises, engraved over an empty tablature, a line of music an SVG; empty for others."""
-    if task.kind not in ("harmonise_bar", "harmonise_phrase") or not isinstance(task, TuneExercise):
-        return []
-    made = task.arrangement
-    bare = [replace(choice, grip=None, voicing=None, diminished=None) for choice in made.choices]
-    options = {"pageHeight": 100, "smuflTextFont": "none", "minLastJustification": 0}  # short bars are widened
-    pages = drawn_pages(replace(made, choices=tuple(bare), answers=()), LINE_MM, options, *task.span)
-    return [plain_signs(page, PRINT_FONT) for page in pages]
-
-
 PICTURE = """
 #let data = json(bytes(sys.inputs.data))
 #set page(width: 180mm, height: auto, margin: 2mm)
@@ -93,6 +72,17 @@ def as_png(task: Exercise) -> bytes | None:
     if music:
         return _typst(PICTURE, music, format="png", ppi=170)
     return task.picture.png(960) if task.picture else None
+
+
+def _music(task: Exercise) -> list[str]:
+    """The melody a learner harmonises, engraved over an empty tablature, a line of music an SVG; empty for others."""
+    if task.kind not in ("harmonise_bar", "harmonise_phrase") or not isinstance(task, TuneExercise):
+        return []
+    made = task.arrangement
+    bare = [replace(choice, grip=None, voicing=None, diminished=None) for choice in made.choices]
+    options = {"pageHeight": 100, "smuflTextFont": "none", "minLastJustification": 0}  # short bars are widened
+    pages = drawn_pages(replace(made, choices=tuple(bare), answers=()), LINE_MM, options, *task.span)
+    return [plain_signs(page, PRINT_FONT) for page in pages]
 
 
 def _typst(template: str, data: object, **how: Any) -> bytes:
@@ -140,10 +130,8 @@ TEMPLATE = """
 }
 """
 
-
 FIGURE_SCALE, SMALLEST_SCALE, TALLEST = 0.75, 0.4, 620
 """How large pictures are printed, how small at least, and how high at most, in points."""
-
 
 MUSIC, ROW, TEXT_ROW, ROW_LETTERS, PAGE = 130, 24, 16, 90, 620
 """About how high a line of music, a line to write on and a line of text are, and what fits a page, in points."""

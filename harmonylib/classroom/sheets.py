@@ -1,7 +1,7 @@
-"""Work sheets: a set of exercises as a printed sheet, its key, and a notebook for the learner.
+"""Work sheets: a set of exercises, from a call or from a TOML file.
 
-A set comes from a call, `sheet("Monday", [{"kind": "spell", "count": 4}], seed=7)`, or from a TOML file with `title`,
-`seed`, `level`, `paper` and one ``[[tasks]]`` table for each exercise or group:
+The call is `sheet("Monday", [{"kind": "spell", "count": 4}], seed=7)`; the file has `title`, `seed`, `level`, `paper`
+and one ``[[tasks]]`` table for each exercise or group:
 
     [[tasks]]                          [[tasks]]
     kind = "drop"                      kinds = ["spell", "which_degree"]
@@ -9,13 +9,9 @@ A set comes from a call, `sheet("Monday", [{"kind": "spell", "count": 4}], seed=
 
 Conventions
 - A table with `count` is drawn by the seed and level of the sheet; any other one is the exercise it describes.
-- Questions are numbered from 1, and question 3 is number 3 on the sheet, in the key and in the notebook.
-- A tune that is named by its file goes along as text, so that a notebook works in any folder; a TOML file names tunes
-  as seen from its own folder.
-- Every text reaches Typst as data and Markdown escaped. Same sheet, same bytes; seed and level stand at the foot of the
-  page, so a key can be made again.
+- A tune that is named by its file goes along as text; a TOML file names tunes as seen from its own folder.
 
-Sources: TOML 1.0, PDF, the notebook format 4.5 (nbformat), CommonMark for what is escaped. The layout is ours.
+Source: TOML 1.0.
 """
 
 from __future__ import annotations
@@ -40,10 +36,8 @@ from harmonylib.wording import plain
 
 MOST_EXERCISES, LONGEST_TITLE, SHORT_TITLE = 200, 120, 50
 
-
 LARGEST = 2_000_000
 """Bytes of a TOML file, or of a tune that goes along as text."""
-
 
 SETTINGS = ("title", "seed", "level", "paper", "tasks")
 

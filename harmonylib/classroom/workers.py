@@ -1,19 +1,8 @@
-"""A folder of lead sheets as a table by difficulty: one row a tune, the easiest first.
-
-Every tune is arranged with a chord on every note that can carry one; its figures are measured on that arrangement, and
-a literal table of weights turns them into a difficulty from 0 to 10. A teacher sees from the printed formula why a tune
-stands where it does.
+"""Work shared out: tasks done by any `concurrent.futures.Executor`, each within a limit of time.
 
 Conventions
-- Files are found in all folders below the one named, those whose names start with a dot left out; a book of ABC tunes
-  gives a row for each. What cannot be read costs one line of the report, never the run.
-- Bars and travel are of the written tune: repeats are not played out. Lengths are millimetres, times seconds.
-- The work goes to any `concurrent.futures.Executor`; a task carries the tune's own bytes, so the machine that does it
-  needs no access to the folder. Only a few tasks are out at a time. The rows do not depend on who computes them.
-- A row is stored as soon as it is there, as one line of JSON, under the file, the bytes of the tune, the settings and
-  the code that measures. The next run takes what still fits: a stopped survey goes on, a changed tune is done again.
-
-The figures are facts of the arrangement; weights and ramps are common practice, settings of taste.
+- Only a few tasks are out at a time. Times are seconds.
+- A task that kills its worker, or takes too long, costs its own outcome and no other's.
 """
 
 from __future__ import annotations

@@ -1,10 +1,10 @@
-"""Exercises on one chord: spelling, spreads, inversions, grips on the neck, degrees, diminished sevenths, shells.
+"""What every exercise is and does, and how spellings and voices are compared.
 
 An exercise is a frozen dataclass whose fields are its material; everything else is computed: the question, the hints,
 what a right answer is, and what is wrong with another one.
 
 Conventions
-- `check` takes any sensible form of an answer, as `harmonylib.exercise_answers` reads it, and never raises.
+- `check` takes any sensible form of an answer, as `exercises.written` reads it, and never raises.
 - A right answer in another spelling is right, with a remark. Any grip a hand can hold counts unless the question fixes
   one.
 - `drawn` makes material from a source of draws and a level from 1 to 3; material that cannot be solved is refused when

@@ -1,6 +1,6 @@
 """Exercises on call and response: find the gaps of an arrangement, answer a call.
 
-Conventions: those of `harmonylib.exercise_tunes`. `fills.check_answers` says what fits.
+Conventions: those of `exercises.tunes`. `answering.checking` says what fits.
 """
 
 from __future__ import annotations

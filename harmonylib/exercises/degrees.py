@@ -1,6 +1,6 @@
-"""Exercises on the notes of a chord: spelling, dropping a voice, degrees, diminished sevenths for foreign notes.
+"""Exercises on a note over a chord: which degree it is, which diminished seventh carries a foreign one.
 
-Conventions: those of `harmonylib.exercise_base`.
+Conventions: those of `exercises.base`.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
-"""Exercises on the neck: inversions of a grip, where its root is, every grip of a voicing, two-note shells.
+"""Exercises on the neck: every grip of a voicing, two-note shells.
 
-Conventions: those of `harmonylib.exercise_base`.
+Conventions: those of `exercises.base`.
 """
 
 from __future__ import annotations

@@ -1,13 +1,8 @@
-"""Exercises on a tune: harmonise bars, find the gaps, answer a call, mend a spoilt arrangement.
+"""Exercises on a tune: harmonise a bar or a phrase, mend a spoilt arrangement.
 
-The tune is the name of a file, ABC text, or, when none is named, four bars invented from key, level and seed.
-
-Conventions
-- Bars are named by their number, places are “bar.beat”; a call or gap is counted from 1 as a reader meets it.
+Conventions: those of `exercises.tunes`, and
 - A melody note that the arrangement of this library leaves single may stay single; the others ask for four notes.
-- What counts as right is what `arranging.check` and `fills.check_answers` find nothing wrong with.
-
-The melodies are drawn from chord tones and scale steps, the chord progressions are common practice.
+- What counts as right is what `arranging.checking` finds nothing wrong with.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
-"""Exercises on the neck: inversions of a grip, where its root is, every grip of a voicing, two-note shells.
+"""Exercises on a grip: its inversion, the next one on the same strings, where its root is.
 
-Conventions: those of `harmonylib.exercise_base`.
+Conventions: those of `exercises.base`.
 """
 
 from __future__ import annotations

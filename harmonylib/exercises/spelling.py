@@ -1,6 +1,6 @@
-"""Exercises on the notes of a chord: spelling, dropping a voice, degrees, diminished sevenths for foreign notes.
+"""Exercises on the notes of a chord: spell it, drop a voice.
 
-Conventions: those of `harmonylib.exercise_base`.
+Conventions: those of `exercises.base`.
 """
 
 from __future__ import annotations

@@ -1,11 +1,9 @@
-"""Exercises on a tune: harmonise bars, find the gaps, answer a call, mend a spoilt arrangement.
+"""What exercises on a tune share: the tune itself, named or invented, and places in it.
 
 The tune is the name of a file, ABC text, or, when none is named, four bars invented from key, level and seed.
 
 Conventions
 - Bars are named by their number, places are “bar.beat”; a call or gap is counted from 1 as a reader meets it.
-- A melody note that the arrangement of this library leaves single may stay single; the others ask for four notes.
-- What counts as right is what `arranging.check` and `fills.check_answers` find nothing wrong with.
 
 The melodies are drawn from chord tones and scale steps, the chord progressions are common practice.
 """
@@ -98,7 +96,7 @@ class TuneExercise(Exercise):
     """An exercise on some bars of a tune.
 
     `tune` is a file name or ABC text (empty: invented from `key`, `level` and `seed`), `key` a key to move it to,
-    `tempo` quarter notes a minute (0: the tune's own), `density` one of `arranging.DENSITIES`.
+    `tempo` quarter notes a minute (0: the tune's own), `density` one of `arranging.density.DENSITIES`.
     """
 
     tune: str = ""

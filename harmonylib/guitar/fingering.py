@@ -1,14 +1,10 @@
-"""The neck: where a voicing lies on the strings, how far the hand must reach, which fingers hold it.
+"""Fingering: which finger holds which note of a grip, or that four fingers cannot hold it.
 
 Conventions
-- String 1 is the highest; tuples about strings run from the lowest string to the highest, as a chord reads bottom to
-  top. A grip is written fret by fret in that order: ``x3545x``, with ``x`` for a string not played and 0 for an open
-  one; frets above 9 are set apart by hyphens, ``x-10-12-11-12-x``.
-- Reach is a length in millimetres from the lowest to the highest fretted note, not a count of frets.
 - Fingers are 1 (index) to 4 (little finger); 0 stands for no finger.
+- A finger may lie flat across strings at one fret, a *bar*, when no lower note lies under it.
 
-Sources: nut to fret n is L · (1 − 2^(−n/12)) (equal temperament). String sets, scale lengths, the default reach and the
-rules for fingers are common practice.
+Source: the rules for fingers are common practice.
 """
 
 from __future__ import annotations

@@ -1,14 +1,12 @@
-"""The neck: where a voicing lies on the strings, how far the hand must reach, which fingers hold it.
+"""The neck: where a voicing lies on the strings, how far the hand must reach, and what is wrong with a grip.
 
 Conventions
 - String 1 is the highest; tuples about strings run from the lowest string to the highest, as a chord reads bottom to
-  top. A grip is written fret by fret in that order: ``x3545x``, with ``x`` for a string not played and 0 for an open
-  one; frets above 9 are set apart by hyphens, ``x-10-12-11-12-x``.
+  top.
 - Reach is a length in millimetres from the lowest to the highest fretted note, not a count of frets.
-- Fingers are 1 (index) to 4 (little finger); 0 stands for no finger.
 
-Sources: nut to fret n is L · (1 − 2^(−n/12)) (equal temperament). String sets, scale lengths, the default reach and the
-rules for fingers are common practice.
+Sources: nut to fret n is L · (1 − 2^(−n/12)) (equal temperament). String sets, scale lengths and the default reach are
+common practice.
 """
 
 from __future__ import annotations
@@ -34,7 +32,6 @@ TUNINGS = {
     "seven strings": "B1 E2 A2 D3 G3 B3 E4",
 }
 
-
 LAYOUTS = {
     # spread         strings used, counted up from the lowest one used
     "close": (0, 1, 2, 3),
@@ -43,9 +40,7 @@ LAYOUTS = {
     "drop 2 and 4": (0, 1, 3, 4),
 }
 
-
 LONG_SCALE, SHORT_SCALE = 648.0, 628.0
-
 
 REACH_MM, LAST_FRET, MOST_FRETS = 105.0, 15, 22
 

@@ -1,32 +1,21 @@
-"""Diagrams: grips on the neck, the paths of voices, a melody against its chords, the hand along a tune.
-
-Every function returns a `Picture`: a value that shows itself in a notebook, knows its one-line reading, and can be had
-as SVG, PNG or PDF. `Picture.on(ax)` draws it on an Axes of your own and returns that Axes, to compose sheets from.
+"""Calls and answers along a tune: what the melody's chords leave free, and what answers there.
 
 Conventions
-- String 1 lies on top, as a player looks at tablature; the nut is on the left (on the right for a left-handed player).
-- Lengths on the page are points (1/72 inch) from the lower left corner of the picture; a fret's place is the middle of
-  the space in which it is pressed. Drawn frets narrow half as fast as real ones, so that labels fit high on the neck;
-  only `hand_picture` is in true millimetres.
-- The label carries the meaning, the colour and shape of a mark repeat it. A ring marks the top note, the melody.
-- Same input, same bytes: letters are drawn as outlines, so ♭ ♯ ° look the same everywhere, and what a
-  notebook sets for its own plots changes nothing here. matplotlib is imported when something is drawn.
-
-Sources: colours are the Okabe–Ito palette (M. Okabe, K. Ito, Color Universal Design, 2008). Contrast is WCAG 2.1
-(relative luminance, success criterion 1.4.3).
+- Time is in quarter notes. Calls and answers lie on lanes of their own; the label carries the meaning.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any, NamedTuple
 
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError
 from harmonylib.pictures.picture import Pen, Picture, ems, titled
-from harmonylib.pictures.staves import bar_lines, bars_shown, staves_for
-from harmonylib.pictures.theme import OKABE_ITO, named_theme, text_on
+from harmonylib.pictures.staves import Staves, bar_lines, bars_shown, staves_for
+from harmonylib.pictures.theme import OKABE_ITO, Theme, named_theme, text_on
 from harmonylib.tunes.metre import Bar, beat_text
 
 _KIND_COLOURS = ("blue", "orange", "reddish purple", "bluish green")
@@ -39,21 +28,6 @@ class Span(NamedTuple):
     duration: Fraction
     kind: str
     label: str = ""
-
-
-def _calls_and_answers(arrangement: Arrangement, shown: Sequence[Bar]) -> list[Span]:
-    """What sounds in some bars, counted from the first bar line."""
-    first = shown[0]
-    start = first.start
-    found = [
-        Span(c.note.onset - start, arrangement.held(c.index), "call", str(c.chord or c.note.pitch.name))
-        for c in arrangement.choices
-    ]
-    found += [
-        Span(a.onset - start, a.duration, "approach" if a.approach else "answer", str(a.grip))
-        for a in arrangement.answers
-    ]
-    return [event for event in found if first.onset <= event.onset + start < shown[-1].end]
 
 
 def calls_picture(
@@ -89,49 +63,98 @@ def calls_picture(
     kinds = list(dict.fromkeys(e.kind for e in sounding))
     left = max(ems(kind) for kind in kinds) * look.label * 1.1 + 14
     wide = {e: ems(e.label) * look.label * 1.08 + 8 for e in sounding}
-    free = {
-        e: min(
-            [o.onset for o in sounding if o.kind == e.kind and o.onset > e.onset]
-            + [b.end for b in measures if b.onset <= e.onset < b.end]
-        )
-        for e in sounding
-    }
+    free = {e: _free_until(e, sounding, measures) for e in sounding}
     written = [(e.onset, e.onset + max(e.duration, free[e] - e.onset - e.duration), wide[e]) for e in sounding]
     staves = staves_for(measures, look.width - left - 12, written, left)
-    lane = 1.45 * look.mark
-    line_height = lane * len(kinds) + 3.6 * look.small
-    height = line_height * len(staves.lines) + (1.9 * look.chord if title else 4)
+    chart = _Chart(look, staves, metre, kinds, sounding, wide, free)
 
-    def draw(pen: Pen) -> None:
-        for line in range(len(staves.lines)):
-            bottom = line_height * (len(staves.lines) - 1 - line) + 1.8 * look.small
-            start, end = staves.span(line)
-            bar_lines(pen, staves, line, bottom, bottom + lane * len(kinds))
-            for bar in staves.lines[line]:
-                for beat in range(metre[0]):
-                    x = staves.x(line, bar.onset + Fraction(4 * beat, metre[1]))
-                    pen.write(x + 2, bottom + lane * len(kinds) + 3, str(beat + 1), colour=look.soft, bold=not beat)
-            for number, kind in enumerate(kinds):
-                y = bottom + lane * (len(kinds) - 1 - number)
-                pen.write(left - 6, y + 0.5 * lane - 0.36 * look.label, kind, "label", align="right")
+    height = chart.line_height * len(staves.lines) + (1.9 * look.chord if title else 4)
+    said = "; ".join(_told(event, length, metre) for event in sounding)
+    return Picture(title, titled(title, said), look.width, height, look, chart.draw)
+
+
+@dataclass(frozen=True)
+class _Chart:
+    """Lanes under lines of bars, one a kind; `wide` is the room a label needs, `free` when the next one starts."""
+
+    look: Theme
+    staves: Staves
+    metre: tuple[int, int]
+    kinds: list[str]
+    sounding: list[Span]
+    wide: dict[Span, float]
+    free: dict[Span, Fraction]
+
+    @property
+    def lane(self) -> float:
+        return 1.45 * self.look.mark
+
+    @property
+    def line_height(self) -> float:
+        return self.lane * len(self.kinds) + 3.6 * self.look.small
+
+    def draw(self, pen: Pen) -> None:
+        look = self.look
+        for line in range(len(self.staves.lines)):
+            bottom = self.line_height * (len(self.staves.lines) - 1 - line) + 1.8 * look.small
+            roof = bottom + self.lane * len(self.kinds)
+            bar_lines(pen, self.staves, line, bottom, roof)
+            for bar in self.staves.lines[line]:
+                for beat in range(self.metre[0]):
+                    x = self.staves.x(line, bar.onset + Fraction(4 * beat, self.metre[1]))
+                    pen.write(x + 2, roof + 3, str(beat + 1), colour=look.soft, bold=not beat)
+            for number, kind in enumerate(self.kinds):
+                y = bottom + self.lane * (len(self.kinds) - 1 - number)
+                pen.write(self.staves.left - 6, y + self.text_up, kind, "label", align="right")
                 colour = OKABE_ITO[_KIND_COLOURS[number % len(_KIND_COLOURS)]]
-                for event in sounding:
-                    begin, stop = max(event.onset, start), min(event.onset + event.duration, end)
-                    if event.kind != kind or begin >= stop:
-                        continue
-                    x1, x2 = staves.x(line, begin), staves.x(line, stop)
-                    pen.area([(x1 + 0.5, x2 - 0.5, y + 0.14 * lane, y + 0.86 * lane)], colour, look.ink)
-                    at, inside = y + 0.5 * lane - 0.36 * look.label, x2 - x1 >= wide[event]
-                    if inside or staves.x(line, min(free[event], end)) - x2 < wide[event]:
-                        ink, room = text_on(colour), max(x2 - x1 - 4, 1)
-                        pen.write(x1 + 3, at, event.label, "label", colour=ink, bold=True, room=room)
-                    else:
-                        pen.write(x2 + 4, at, event.label, "label", bold=True)
+                for event in self.sounding:
+                    if event.kind == kind:
+                        self.draw_event(pen, line, y, event, colour)
 
-    said = []
-    for event in sounding:
-        bar, rest = divmod(event.onset, length)
-        where = f"bar {bar + 1}, beat {beat_text(1 + rest * metre[1] / 4)}"
-        many = "quarter" if event.duration <= 1 else "quarters"
-        said.append(f"{event.kind} {event.label} at {where} ({beat_text(event.duration).lstrip('0')} {many})")
-    return Picture(title, titled(title, "; ".join(said)), look.width, height, look, draw)
+    @property
+    def text_up(self) -> float:
+        """How far over the bottom of its lane a text stands."""
+        return 0.5 * self.lane - 0.36 * self.look.label
+
+    def draw_event(self, pen: Pen, line: int, y: float, event: Span, colour: str) -> None:
+        """What sounds of an event in a line of bars; its label inside where it fits, else behind it."""
+        start, end = self.staves.span(line)
+        begin, stop = max(event.onset, start), min(event.onset + event.duration, end)
+        if begin >= stop:
+            return
+        x1, x2, room = self.staves.x(line, begin), self.staves.x(line, stop), self.wide[event]
+        pen.area([(x1 + 0.5, x2 - 0.5, y + 0.14 * self.lane, y + 0.86 * self.lane)], colour, self.look.ink)
+        if x2 - x1 >= room or self.staves.x(line, min(self.free[event], end)) - x2 < room:
+            ink = text_on(colour)
+            pen.write(x1 + 3, y + self.text_up, event.label, "label", colour=ink, bold=True, room=max(x2 - x1 - 4, 1))
+        else:
+            pen.write(x2 + 4, y + self.text_up, event.label, "label", bold=True)
+
+
+def _free_until(event: Span, sounding: Sequence[Span], measures: Sequence[Bar]) -> Fraction:
+    """When the next event of its kind starts, or its bar ends."""
+    later = [other.onset for other in sounding if other.kind == event.kind and other.onset > event.onset]
+    return min(later + [bar.end for bar in measures if bar.onset <= event.onset < bar.end])
+
+
+def _told(event: Span, length: Fraction, metre: tuple[int, int]) -> str:
+    """An event in words; `length` is that of a bar."""
+    bar, rest = divmod(event.onset, length)
+    where = f"bar {bar + 1}, beat {beat_text(1 + rest * metre[1] / 4)}"
+    many = "quarter" if event.duration <= 1 else "quarters"
+    return f"{event.kind} {event.label} at {where} ({beat_text(event.duration).lstrip('0')} {many})"
+
+
+def _calls_and_answers(arrangement: Arrangement, shown: Sequence[Bar]) -> list[Span]:
+    """What sounds in some bars, counted from the first bar line."""
+    first = shown[0]
+    start = first.start
+    found = [
+        Span(c.note.onset - start, arrangement.held(c.index), "call", str(c.chord or c.note.pitch.name))
+        for c in arrangement.choices
+    ]
+    found += [
+        Span(a.onset - start, a.duration, "approach" if a.approach else "answer", str(a.grip))
+        for a in arrangement.answers
+    ]
+    return [event for event in found if first.onset <= event.onset + start < shown[-1].end]

@@ -1,19 +1,8 @@
-"""Diagrams: grips on the neck, the paths of voices, a melody against its chords, the hand along a tune.
-
-Every function returns a `Picture`: a value that shows itself in a notebook, knows its one-line reading, and can be had
-as SVG, PNG or PDF. `Picture.on(ax)` draws it on an Axes of your own and returns that Axes, to compose sheets from.
+"""Grips beside each other: a row of close-ups, and the paths of the voices from one to the next.
 
 Conventions
-- String 1 lies on top, as a player looks at tablature; the nut is on the left (on the right for a left-handed player).
-- Lengths on the page are points (1/72 inch) from the lower left corner of the picture; a fret's place is the middle of
-  the space in which it is pressed. Drawn frets narrow half as fast as real ones, so that labels fit high on the neck;
-  only `hand_picture` is in true millimetres.
-- The label carries the meaning, the colour and shape of a mark repeat it. A ring marks the top note, the melody.
-- Same input, same bytes: letters are drawn as outlines, so ♭ ♯ ° look the same everywhere, and what a
-  notebook sets for its own plots changes nothing here. matplotlib is imported when something is drawn.
-
-Sources: colours are the Okabe–Ito palette (M. Okabe, K. Ito, Color Universal Design, 2008). Contrast is WCAG 2.1
-(relative luminance, success criterion 1.4.3).
+- A close-up shows the frets the hand lies on, drawn as `pictures.neck` draws them.
+- Paths run upwards in pitch, one grip a column; moves are semitones.
 """
 
 from __future__ import annotations
@@ -82,8 +71,7 @@ def grip_row(
             draw_board(pen, frame)
             draw_marks(pen, frame, all_marks[index])
             floor = frame.y(1) + 0.9 * look.mark
-            for number, words in enumerate(reversed(told[index])):
-                lift = rows - len(told[index]) + number
+            for lift, words in enumerate(reversed(told[index]), rows - len(told[index])):
                 pen.write(left, floor + lift * row, words, colour=look.soft)
             pen.write(left, floor + rows * row, str(grip), room=cell - 14)
             pen.write(left, floor + (rows + 1.1) * row, heads[index], "chord", bold=True, room=cell - 10)

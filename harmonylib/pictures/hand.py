@@ -1,28 +1,22 @@
-"""Diagrams: grips on the neck, the paths of voices, a melody against its chords, the hand along a tune.
-
-Every function returns a `Picture`: a value that shows itself in a notebook, knows its one-line reading, and can be had
-as SVG, PNG or PDF. `Picture.on(ax)` draws it on an Axes of your own and returns that Axes, to compose sheets from.
+"""The hand along a tune: where it lies on the neck at every note, in true millimetres.
 
 Conventions
-- String 1 lies on top, as a player looks at tablature; the nut is on the left (on the right for a left-handed player).
-- Lengths on the page are points (1/72 inch) from the lower left corner of the picture; a fret's place is the middle of
-  the space in which it is pressed. Drawn frets narrow half as fast as real ones, so that labels fit high on the neck;
-  only `hand_picture` is in true millimetres.
-- The label carries the meaning, the colour and shape of a mark repeat it. A ring marks the top note, the melody.
-- Same input, same bytes: letters are drawn as outlines, so ♭ ♯ ° look the same everywhere, and what a
-  notebook sets for its own plots changes nothing here. matplotlib is imported when something is drawn.
-
-Sources: colours are the Okabe–Ito palette (M. Okabe, K. Ito, Color Universal Design, 2008). Contrast is WCAG 2.1
-(relative luminance, success criterion 1.4.3).
+- The nut lies below; a bar from the lowest to the highest fretted note is the stretch of the hand.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from typing import NamedTuple
+
 from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
+from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.picture import Pen, Picture, titled, wrapped
-from harmonylib.pictures.staves import bar_lines, bars_shown, chord_widths, staves_for, write_chords
-from harmonylib.pictures.theme import MARKS, OKABE_ITO, named_theme
+from harmonylib.pictures.staves import Staves, bar_lines, bars_shown, chord_widths, staves_for, write_chords
+from harmonylib.pictures.theme import MARKS, OKABE_ITO, Theme, named_theme
+from harmonylib.tunes.tune import Tune
 
 
 def hand_picture(
@@ -46,68 +40,113 @@ def hand_picture(
     grips = [c.grip for c in played if c.grip]
     if not grips:
         raise HarmonyError(f"bars {shown[0].number} to {shown[-1].number} of {tune.title!r} hold nothing to play")
-    index_mm = [neck.position_mm(grip) for grip in grips]
-    lowest = max(min(min(grip.fretted, default=0) for grip in grips) - 1, 0)
-    highest = min(max(max(grip.fretted, default=0) for grip in grips) + 1, neck.last_fret)
-    moves = [abs(b - a) for a, b in zip(index_mm, index_mm[1:], strict=False)]
+    places = [neck.position_mm(grip) for grip in grips]
+    moves = [abs(b - a) for a, b in zip(places, places[1:], strict=False)]
     farthest = max(range(len(moves)), key=lambda n: moves[n]) if any(moves) else None
+    stretches = [
+        _Stretch(choice, mm, neck.nut_to(max(grip.fretted, default=0)), moves[n - 1] if n - 1 == farthest else None)
+        for n, (choice, grip, mm) in enumerate(zip(played, grips, places, strict=True))
+    ]
     side = 5 * look.small
     staves = staves_for(shown, look.width - 2 * side, chord_widths(tune, look, first, last), left=side, across=8)
-    tall = 7.5 * look.mark
-    millimetre = tall / (neck.nut_to(highest) - neck.nut_to(lowest))
-    line_height = tall + 1.6 * look.chord + 2.8 * look.small
+    lowest = max(min(min(grip.fretted, default=0) for grip in grips) - 1, 0)
+    highest = min(max(max(grip.fretted, default=0) for grip in grips) + 1, neck.last_fret)
     legend = ["box: lowest to highest fretted note, over it the melody's degree, ° on a diminished chord"]
     legend += ["line: index finger"] + ["in mm: its longest move"] * (farthest is not None)
-    legend_rows = wrapped(legend, look)
-    foot = len(legend_rows) * 1.5 * look.small + 4
-    height = len(staves.lines) * line_height + foot + (1.9 * look.chord if title else 4)
-
-    def draw(pen: Pen) -> None:
-        for row, words in enumerate(legend_rows):
-            pen.write(8, foot - 1.5 * look.small * (row + 0.8), words, colour=look.soft)
-        for line in range(len(staves.lines)):
-            bottom = foot + line_height * (len(staves.lines) - 1 - line) + 2.4 * look.small
-            start, end = staves.span(line)
-
-            def up(mm: float, bottom: float = bottom) -> float:
-                return bottom + (mm - neck.nut_to(lowest)) * millimetre
-
-            right = staves.x(line, end)
-            wires = [(staves.left, up(neck.nut_to(f)), right, up(neck.nut_to(f))) for f in range(lowest, highest + 1)]
-            bar_lines(pen, staves, line, bottom, bottom + tall)
-            pen.lines(wires, look.line, 0.6, zorder=0.8)
-            written = -1e9
-            for fret, (_, y, _, _) in zip(range(lowest, highest + 1), wires, strict=True):
-                if y - written >= 1.25 * look.small:
-                    written = y
-                    name = f"fret {fret}" if fret else "nut"
-                    pen.write(staves.left - 4, y - 0.36 * look.small, name, align="right", colour=look.soft)
-                    pen.write(right + 4, y - 0.36 * look.small, f"{neck.nut_to(fret):.0f} mm", colour=look.soft)
-            write_chords(pen, staves, line, tune, bottom + tall + 0.45 * look.chord)
-            xs: list[float] = []
-            ys: list[float] = []
-            for number, (choice, grip, mm) in enumerate(zip(played, grips, index_mm, strict=True)):
-                if not start <= choice.note.onset < end:
-                    continue
-                left, stop = staves.x(line, choice.note.onset), staves.x(line, min(choice.note.end, end))
-                top = neck.nut_to(max(grip.fretted, default=0))
-                role = {"chord tone": "fifth", "diminished": "foreign", "single": "plain"}[choice.treatment]
-                fill = look.soft if role == "plain" else OKABE_ITO[MARKS[role][0]]
-                pen.area([(left + 1, stop - 1, up(mm) - 2, up(top) + 2)], fill, look.ink)
-                said_over = {"chord tone": choice.tested.degree or "", "diminished": "°", "single": ""}[
-                    choice.treatment
-                ]
-                pen.label((left + stop) / 2, up(top) + 4, said_over)
-                xs += (left + 1, stop - 1)
-                ys += (up(mm), up(mm))
-                if farthest is not None and number == farthest + 1:
-                    move = f"{moves[farthest]:.0f} mm"
-                    pen.write(left + 3, up(mm) - 1.3 * look.small, move, bold=True)
-            pen.path(xs, ys, look.ink, 2.0, zorder=3)
+    chart = _Chart(tune, neck, look, staves, stretches, range(lowest, highest + 1), wrapped(legend, look))
 
     said = f"frets {min(min(g.fretted, default=0) for g in grips)} to {max(max(g.fretted, default=0) for g in grips)}"
     said += f"; the hand travels {sum(moves):.0f} mm in all"
     if farthest is not None:
         where = tune.where(played[farthest + 1].note.onset)
         said += f", at most {moves[farthest]:.0f} mm at once ({where})"
-    return Picture(title, titled(title, said), look.width, height, look, draw)
+    height = len(staves.lines) * chart.line_height + chart.foot + (1.9 * look.chord if title else 4)
+    return Picture(title, titled(title, said), look.width, height, look, chart.draw)
+
+
+class _Stretch(NamedTuple):
+    """A grip held: the index finger and the highest fretted note in mm from the nut; `move` if it is the longest."""
+
+    choice: Choice
+    finger: float
+    top: float
+    move: float | None
+
+
+@dataclass(frozen=True)
+class _Chart:
+    """The hand over lines of bars, and the legend at the foot; frets run upwards in true millimetres."""
+
+    tune: Tune
+    neck: Neck
+    look: Theme
+    staves: Staves
+    stretches: list[_Stretch]
+    frets: range
+    legend: list[str]
+
+    @property
+    def tall(self) -> float:
+        return 7.5 * self.look.mark
+
+    @property
+    def line_height(self) -> float:
+        return self.tall + 1.6 * self.look.chord + 2.8 * self.look.small
+
+    @property
+    def foot(self) -> float:
+        return len(self.legend) * 1.5 * self.look.small + 4
+
+    def draw(self, pen: Pen) -> None:
+        look = self.look
+        for row, words in enumerate(self.legend):
+            pen.write(8, self.foot - 1.5 * look.small * (row + 0.8), words, colour=look.soft)
+        for line in range(len(self.staves.lines)):
+            bottom = self.foot + self.line_height * (len(self.staves.lines) - 1 - line) + 2.4 * look.small
+            bar_lines(pen, self.staves, line, bottom, bottom + self.tall)
+            self.draw_frets(pen, line, bottom)
+            write_chords(pen, self.staves, line, self.tune, bottom + self.tall + 0.45 * look.chord)
+            self.draw_hand(pen, line, bottom)
+
+    def up(self, mm: float, bottom: float) -> float:
+        """The height of a place on the neck, on a line of bars that stands at `bottom`."""
+        nut_to = self.neck.nut_to
+        millimetre = self.tall / (nut_to(self.frets[-1]) - nut_to(self.frets[0]))
+        return bottom + (mm - nut_to(self.frets[0])) * millimetre
+
+    def draw_frets(self, pen: Pen, line: int, bottom: float) -> None:
+        """A wire for every fret, named where there is room for a name."""
+        look, left, right = self.look, self.staves.left, self.staves.x(line, self.staves.span(line)[1])
+        heights = [self.up(self.neck.nut_to(fret), bottom) for fret in self.frets]
+        pen.lines([(left, y, right, y) for y in heights], look.line, 0.6, zorder=0.8)
+        written = -1e9
+        for fret, y in zip(self.frets, heights, strict=True):
+            if y - written >= 1.25 * look.small:
+                written = y
+                name = f"fret {fret}" if fret else "nut"
+                pen.write(left - 4, y - 0.36 * look.small, name, align="right", colour=look.soft)
+                pen.write(right + 4, y - 0.36 * look.small, f"{self.neck.nut_to(fret):.0f} mm", colour=look.soft)
+
+    def draw_hand(self, pen: Pen, line: int, bottom: float) -> None:
+        """A box for every grip, and the line of the index finger through them."""
+        look, (start, end) = self.look, self.staves.span(line)
+        xs: list[float] = []
+        ys: list[float] = []
+        for choice, finger, top, move in self.stretches:
+            if not start <= choice.note.onset < end:
+                continue
+            left, stop = self.staves.x(line, choice.note.onset), self.staves.x(line, min(choice.note.end, end))
+            low, high = self.up(finger, bottom), self.up(top, bottom)
+            role, said_over = {
+                "chord tone": ("fifth", choice.tested.degree or ""),
+                "diminished": ("foreign", "°"),
+                "single": ("plain", ""),
+            }[choice.treatment]
+            fill = look.soft if role == "plain" else OKABE_ITO[MARKS[role][0]]
+            pen.area([(left + 1, stop - 1, low - 2, high + 2)], fill, look.ink)
+            pen.label((left + stop) / 2, high + 4, said_over)
+            xs += (left + 1, stop - 1)
+            ys += (low, low)
+            if move is not None:
+                pen.write(left + 3, low - 1.3 * look.small, f"{move:.0f} mm", bold=True)
+        pen.path(xs, ys, look.ink, 2.0, zorder=3)

@@ -1,32 +1,23 @@
-"""Diagrams: grips on the neck, the paths of voices, a melody against its chords, the hand along a tune.
-
-Every function returns a `Picture`: a value that shows itself in a notebook, knows its one-line reading, and can be had
-as SVG, PNG or PDF. `Picture.on(ax)` draws it on an Axes of your own and returns that Axes, to compose sheets from.
+"""A melody against its chords: each note at its pitch, with its degree or what it does when it is foreign.
 
 Conventions
-- String 1 lies on top, as a player looks at tablature; the nut is on the left (on the right for a left-handed player).
-- Lengths on the page are points (1/72 inch) from the lower left corner of the picture; a fret's place is the middle of
-  the space in which it is pressed. Drawn frets narrow half as fast as real ones, so that labels fit high on the neck;
-  only `hand_picture` is in true millimetres.
-- The label carries the meaning, the colour and shape of a mark repeat it. A ring marks the top note, the melody.
-- Same input, same bytes: letters are drawn as outlines, so ♭ ♯ ° look the same everywhere, and what a
-  notebook sets for its own plots changes nothing here. matplotlib is imported when something is drawn.
-
-Sources: colours are the Okabe–Ito palette (M. Okabe, K. Ito, Color Universal Design, 2008). Contrast is WCAG 2.1
-(relative luminance, success criterion 1.4.3).
+- The label carries the meaning, the colour and shape of a mark repeat it.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import cached_property
 from itertools import groupby
 
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError
 from harmonylib.pictures.neck import degree_role
 from harmonylib.pictures.picture import Pen, Picture, titled, wrapped
-from harmonylib.pictures.staves import bar_lines, bars_shown, chord_widths, chords_in, staves_for, write_chords
-from harmonylib.pictures.theme import named_theme
-from harmonylib.tunes.chordtones import ROLES, examine
+from harmonylib.pictures.staves import Staves, bar_lines, bars_shown, chord_widths, chords_in, staves_for, write_chords
+from harmonylib.pictures.theme import Theme, named_theme
+from harmonylib.tunes.chordtones import ROLES, Tested, examine
 from harmonylib.tunes.tune import Tune
 
 ROLE_CODES = dict(zip(ROLES, "s a p n ↑ ↓ e f".split(), strict=True))
@@ -57,44 +48,9 @@ def melody_picture(
     onsets = [v.note.onset for v in verdicts]
     marks = [(a, b, 1.1 * look.mark) for a, b in zip(onsets, [*onsets[1:], last], strict=True)]
     staves = staves_for(shown, look.width - 22, [*marks, *chord_widths(tune, look, first, last)], left=10)
-    midi = [v.note.pitch.midi for v in verdicts]
-    low, high, unit = min(midi), max(midi), 0.4 * look.mark
-    line_height = unit * (high - low) + 2.4 * look.mark + 1.6 * look.chord + 2.2 * look.small
-    used = [role for role in ROLES if any(v.role == role for v in verdicts)]
-    legend = [f"{ROLE_CODES[role]}  {role}" for role in used] + ["thin line: note of the chord", "heavy line: its root"]
-    legend += ["hollow: single note"] if single else []
-    legend_rows = wrapped(legend, look)
-    foot = len(legend_rows) * 1.5 * look.small + 4
-    height = len(staves.lines) * line_height + foot + (1.9 * look.chord if title else 4)
-
-    def draw(pen: Pen) -> None:
-        for row, words in enumerate(legend_rows):
-            pen.write(staves.left, foot - 1.5 * look.small * (row + 0.8), words, colour=look.soft)
-        for line in range(len(staves.lines)):
-            bottom = foot + line_height * (len(staves.lines) - 1 - line) + 2.2 * look.small
-            floor = bottom + 0.9 * look.mark
-            roof = floor + unit * (high - low) + 1.5 * look.mark
-            bar_lines(pen, staves, line, bottom, roof)
-            start, end = staves.span(line)
-            for begin, stop, chord, _ in chords_in(tune, start, end):
-                for step in range(high - low + 1) if chord else ():
-                    degree = chord.tones.get((low + step) % 12)
-                    if degree:
-                        y, width = floor + unit * step, 2.6 if degree == "1" else 0.8
-                        points = (staves.x(line, begin) + 2, y, staves.x(line, stop) - 2, y)
-                        pen.lines([points], look.line, width, zorder=1.5)
-            write_chords(pen, staves, line, tune, roof + 0.45 * look.chord)
-            here = [v for v in verdicts if start <= v.note.onset < end]
-            for verdict in here:
-                note = verdict.note
-                x = staves.x(line, note.onset) + 0.62 * look.mark
-                y = floor + unit * (note.pitch.midi - low)
-                stop_x = staves.x(line, min(note.end, end)) - 3
-                if stop_x > x:
-                    pen.lines([(x, y, stop_x, y)], look.ink, 0.16 * look.mark, zorder=3)
-                role, label = _verdict_mark(verdict.degree, verdict.role)
-                pen.mark(x, y, role, label, hollow=note.onset in single)
-                pen.label(x, y + 0.72 * look.mark, str(note.pitch.name), over=1.7)
+    legend = [f"{ROLE_CODES[role]}  {role}" for role in ROLES if any(v.role == role for v in verdicts)]
+    legend += ["thin line: note of the chord", "heavy line: its root"] + ["hollow: single note"] * bool(single)
+    chart = _Chart(tune, look, staves, verdicts, single, wrapped(legend, look))
 
     said = []
     for bar in shown:
@@ -102,7 +58,77 @@ def melody_picture(
         for chord, group in groupby(inside, key=lambda v: v.chord):
             words = ", ".join(f"{v.note.pitch.name} {v.degree or v.role or 'free'}" for v in group)
             said.append(f"bar {bar.number} over {chord or 'no chord'}: {words}")
-    return Picture(title, titled(title, " | ".join(said)), look.width, height, look, draw)
+    height = len(staves.lines) * chart.line_height + chart.foot + (1.9 * look.chord if title else 4)
+    return Picture(title, titled(title, " | ".join(said)), look.width, height, look, chart.draw)
+
+
+@dataclass(frozen=True)
+class _Chart:
+    """A melody over lines of bars, and the legend at the foot; `single` are the onsets of notes without a chord."""
+
+    tune: Tune
+    look: Theme
+    staves: Staves
+    verdicts: list[Tested]
+    single: set[Fraction]
+    legend: list[str]
+
+    @cached_property
+    def pitches(self) -> range:
+        midi = [v.note.pitch.midi for v in self.verdicts]
+        return range(min(midi), max(midi) + 1)
+
+    @property
+    def unit(self) -> float:
+        """Points a semitone."""
+        return 0.4 * self.look.mark
+
+    @property
+    def line_height(self) -> float:
+        look = self.look
+        return self.unit * (len(self.pitches) - 1) + 2.4 * look.mark + 1.6 * look.chord + 2.2 * look.small
+
+    @property
+    def foot(self) -> float:
+        return len(self.legend) * 1.5 * self.look.small + 4
+
+    def draw(self, pen: Pen) -> None:
+        look = self.look
+        for row, words in enumerate(self.legend):
+            pen.write(self.staves.left, self.foot - 1.5 * look.small * (row + 0.8), words, colour=look.soft)
+        for line in range(len(self.staves.lines)):
+            bottom = self.foot + self.line_height * (len(self.staves.lines) - 1 - line) + 2.2 * look.small
+            floor = bottom + 0.9 * look.mark
+            roof = floor + self.unit * (len(self.pitches) - 1) + 1.5 * look.mark
+            bar_lines(pen, self.staves, line, bottom, roof)
+            self.draw_chords(pen, line, floor)
+            write_chords(pen, self.staves, line, self.tune, roof + 0.45 * look.chord)
+            self.draw_notes(pen, line, floor)
+
+    def draw_chords(self, pen: Pen, line: int, floor: float) -> None:
+        """A line for every note of the chords, as long as each of them sounds."""
+        for begin, stop, chord, _ in chords_in(self.tune, *self.staves.span(line)):
+            for step, pitch in enumerate(self.pitches) if chord else ():
+                degree = chord.tones.get(pitch % 12)
+                if degree:
+                    y, width = floor + self.unit * step, 2.6 if degree == "1" else 0.8
+                    points = (self.staves.x(line, begin) + 2, y, self.staves.x(line, stop) - 2, y)
+                    pen.lines([points], self.look.line, width, zorder=1.5)
+
+    def draw_notes(self, pen: Pen, line: int, floor: float) -> None:
+        look, (start, end) = self.look, self.staves.span(line)
+        for verdict in self.verdicts:
+            note = verdict.note
+            if not start <= note.onset < end:
+                continue
+            x = self.staves.x(line, note.onset) + 0.62 * look.mark
+            y = floor + self.unit * (note.pitch.midi - self.pitches[0])
+            stop_x = self.staves.x(line, min(note.end, end)) - 3
+            if stop_x > x:
+                pen.lines([(x, y, stop_x, y)], look.ink, 0.16 * look.mark, zorder=3)
+            role, label = _verdict_mark(verdict.degree, verdict.role)
+            pen.mark(x, y, role, label, hollow=note.onset in self.single)
+            pen.label(x, y + 0.72 * look.mark, str(note.pitch.name), over=1.7)
 
 
 def _verdict_mark(degree: str | None, role: str | None) -> tuple[str, str]:

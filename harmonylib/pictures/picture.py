@@ -1,19 +1,11 @@
-"""Diagrams: grips on the neck, the paths of voices, a melody against its chords, the hand along a tune.
+"""A picture: a value that shows itself in a notebook, knows its one-line reading, and can be had as SVG, PNG or PDF.
 
-Every function returns a `Picture`: a value that shows itself in a notebook, knows its one-line reading, and can be had
-as SVG, PNG or PDF. `Picture.on(ax)` draws it on an Axes of your own and returns that Axes, to compose sheets from.
+`Picture.on(ax)` draws it on an Axes of your own and returns that Axes, to compose sheets from.
 
 Conventions
-- String 1 lies on top, as a player looks at tablature; the nut is on the left (on the right for a left-handed player).
-- Lengths on the page are points (1/72 inch) from the lower left corner of the picture; a fret's place is the middle of
-  the space in which it is pressed. Drawn frets narrow half as fast as real ones, so that labels fit high on the neck;
-  only `hand_picture` is in true millimetres.
-- The label carries the meaning, the colour and shape of a mark repeat it. A ring marks the top note, the melody.
+- Lengths on the page are points (1/72 inch) from the lower left corner of the picture.
 - Same input, same bytes: letters are drawn as outlines, so ♭ ♯ ° look the same everywhere, and what a
   notebook sets for its own plots changes nothing here. matplotlib is imported when something is drawn.
-
-Sources: colours are the Okabe–Ito palette (M. Okabe, K. Ito, Color Universal Design, 2008). Contrast is WCAG 2.1
-(relative luminance, success criterion 1.4.3).
 """
 
 from __future__ import annotations

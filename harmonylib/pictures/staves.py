@@ -1,19 +1,7 @@
-"""Diagrams: grips on the neck, the paths of voices, a melody against its chords, the hand along a tune.
-
-Every function returns a `Picture`: a value that shows itself in a notebook, knows its one-line reading, and can be had
-as SVG, PNG or PDF. `Picture.on(ax)` draws it on an Axes of your own and returns that Axes, to compose sheets from.
+"""Rows of bars on a page, with their chords above: the ground of every picture that follows a tune.
 
 Conventions
-- String 1 lies on top, as a player looks at tablature; the nut is on the left (on the right for a left-handed player).
-- Lengths on the page are points (1/72 inch) from the lower left corner of the picture; a fret's place is the middle of
-  the space in which it is pressed. Drawn frets narrow half as fast as real ones, so that labels fit high on the neck;
-  only `hand_picture` is in true millimetres.
-- The label carries the meaning, the colour and shape of a mark repeat it. A ring marks the top note, the melody.
-- Same input, same bytes: letters are drawn as outlines, so ♭ ♯ ° look the same everywhere, and what a
-  notebook sets for its own plots changes nothing here. matplotlib is imported when something is drawn.
-
-Sources: colours are the Okabe–Ito palette (M. Okabe, K. Ito, Color Universal Design, 2008). Contrast is WCAG 2.1
-(relative luminance, success criterion 1.4.3).
+- Time is in quarter notes; a line holds whole bars and has its own scale in points a quarter.
 """
 
 from __future__ import annotations
@@ -80,7 +68,7 @@ def bars_shown(tune: Tune, bars: tuple[int, int] | None) -> tuple[Bar, ...]:
 
 
 def chord_widths(tune: Tune, look: Theme, start: Fraction, end: Fraction) -> list[tuple[Fraction, Fraction, float]]:
-    """Room the chord names need, as `_staves` reads it."""
+    """Room the chord names need, as `staves_for` reads it."""
     spans = chords_in(tune, start, end)
     return [(a, b, ems(f"{chord}") * 1.1 * look.chord + 6) for a, b, chord, _ in spans if chord]
 

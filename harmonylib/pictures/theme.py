@@ -1,16 +1,8 @@
-"""Diagrams: grips on the neck, the paths of voices, a melody against its chords, the hand along a tune.
-
-Every function returns a `Picture`: a value that shows itself in a notebook, knows its one-line reading, and can be had
-as SVG, PNG or PDF. `Picture.on(ax)` draws it on an Axes of your own and returns that Axes, to compose sheets from.
+"""Themes: the colours, shapes and weights of every picture, for screen, projector and print.
 
 Conventions
-- String 1 lies on top, as a player looks at tablature; the nut is on the left (on the right for a left-handed player).
-- Lengths on the page are points (1/72 inch) from the lower left corner of the picture; a fret's place is the middle of
-  the space in which it is pressed. Drawn frets narrow half as fast as real ones, so that labels fit high on the neck;
-  only `hand_picture` is in true millimetres.
-- The label carries the meaning, the colour and shape of a mark repeat it. A ring marks the top note, the melody.
-- Same input, same bytes: letters are drawn as outlines, so ♭ ♯ ° look the same everywhere, and what a
-  notebook sets for its own plots changes nothing here. matplotlib is imported when something is drawn.
+- The label carries the meaning, the colour and shape of a mark repeat it.
+- Text is written in black or white, whichever stands out more.
 
 Sources: colours are the Okabe–Ito palette (M. Okabe, K. Ito, Color Universal Design, 2008). Contrast is WCAG 2.1
 (relative luminance, success criterion 1.4.3).
@@ -27,7 +19,6 @@ OKABE_ITO = {
     **{"black": "#000000", "orange": "#E69F00", "sky blue": "#56B4E9", "bluish green": "#009E73"},
     **{"yellow": "#F0E442", "blue": "#0072B2", "vermillion": "#D55E00", "reddish purple": "#CC79A7"},
 }
-
 
 MARKS = {
     # role         colour              marker, its size against a circle
@@ -64,16 +55,17 @@ THEMES = {
     "projector dark": Theme(720, 10, 12, 17, 26, "#101010", "#FFFFFF", "#D0D0D0", "#8A8A8A", "#2C2C2C"),
 }
 
-
 THEME_VARIABLE = "HARMONYLIB_THEME"
 """The environment variable that names the theme of pictures for which none is given."""
 
 
-def _luminance(colour: str) -> float:
-    """Relative luminance of ``"#RRGGBB"``, 0 to 1 (WCAG 2.1)."""
-    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
-    red, green, blue = (c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
-    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+def text_on(colour: str) -> str:
+    """Black or white, whichever is easier to read on `colour`.
+
+    >>> text_on(OKABE_ITO["yellow"]), text_on(OKABE_ITO["blue"])
+    ('#000000', '#FFFFFF')
+    """
+    return max("#000000", "#FFFFFF", key=lambda ink: _contrast(ink, colour))
 
 
 def _contrast(one: str, other: str) -> float:
@@ -86,13 +78,11 @@ def _contrast(one: str, other: str) -> float:
     return (light + 0.05) / (dark + 0.05)
 
 
-def text_on(colour: str) -> str:
-    """Black or white, whichever is easier to read on `colour`.
-
-    >>> text_on(OKABE_ITO["yellow"]), text_on(OKABE_ITO["blue"])
-    ('#000000', '#FFFFFF')
-    """
-    return max("#000000", "#FFFFFF", key=lambda ink: _contrast(ink, colour))
+def _luminance(colour: str) -> float:
+    """Relative luminance of ``"#RRGGBB"``, 0 to 1 (WCAG 2.1)."""
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    red, green, blue = (c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
 def default_theme() -> str:

@@ -1,14 +1,10 @@
-"""Notation: an arrangement written out as MusicXML, guitar notation over tablature.
-
-There is one MusicXML writer. `harmonylib.printing` engraves the very file it makes, so page and file cannot differ.
+"""The elements of MusicXML that `score.musicxml` puts together: pitches, accidentals, signatures, chord symbols, words.
 
 Conventions
-- The guitar part has two staves: 1 is notation (treble clef with an 8 below, sounding pitches), 2 is tablature with one
-  line a string. Voice v of staff 1 is voice v + 4 of staff 2.
-- What sounds is a row of `Event`; the writer knows nothing of harmony. Note 12 of the tune has the id ``n12``.
-- Time is in quarter notes (`Fraction`); `harmonylib.rhythm` says which note values show it.
+- Pitches are sounding ones; the clef says that they are written an octave higher.
+- An accidental is written where the bar has not said it yet.
 
-Sources: MusicXML 4.0 (W3C).
+Source: MusicXML 4.0 (W3C).
 """
 
 from __future__ import annotations
@@ -30,7 +26,6 @@ XML_KINDS = {
     "maj7♯5": ("major-seventh", ((5, 1, "alter"),)),
     "maj7♭5": ("major-seventh", ((5, -1, "alter"),)),
 }
-
 
 ACCIDENTALS = {-3: "triple-flat", -2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"} | {
     3: "triple-sharp"

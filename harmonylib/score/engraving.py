@@ -1,11 +1,11 @@
-"""Printing: the MusicXML of an arrangement engraved as SVG and set on paper as PDF.
+"""Engraving: the MusicXML of an arrangement as SVG, for pages in a notebook and for the printer.
 
 Conventions
-- What is engraved is the file `harmonylib.notation.musicxml` writes.
+- What is engraved is the file `score.musicxml` writes, so page and file cannot differ.
 - Widths are millimetres. Bars are named by their number; a pick-up is bar 0.
-- Titles, composers and every other text that came with a tune reach SVG escaped and Typst as data, never as markup.
+- Titles, composers and every other text that came with a tune reach SVG escaped.
 
-Sources: SVG 1.1, PDF. The layout is ours.
+Sources: SVG 1.1. The layout is ours.
 """
 
 from __future__ import annotations
@@ -30,13 +30,10 @@ from harmonylib.wording import plain
 LINE_MM = 210.0
 """Width of a line of music that holds `COLUMNS_A_LINE`; narrower ones hold fewer."""
 
-
 PROJECTOR_MM = 172.0
 """The same for a wall: chord symbols come out 28 pixels high where the line is 1210 pixels wide."""
 
-
 TALLEST = 60000  # tenths of a millimetre; the engraver's own limit for a page
-
 
 ENGRAVER = {
     "adjustPageHeight": True,
@@ -57,7 +54,6 @@ ENGRAVER = {
     "svgViewBox": True,
     "xmlIdSeed": 1,
 }
-
 
 PROJECTOR = {"barLineWidth": 0.4, "staffLineWidth": 0.2, "stemWidth": 0.3, "ledgerLineThickness": 0.35}
 
@@ -210,12 +206,9 @@ def _stacked(pages: list[str]) -> str:
 SIGNS = {"\ueca5": "♩", "\uecb7": ".", "\uea63": "♭♭", "\uea64": "♭", "\uea65": "♮", "\uea66": "♯", "\uea67": "♯♯"}
 """SMuFL signs that the engraver puts into words (metronome marks, chord symbols) and their plain Unicode."""
 
-
 _SIGN = re.compile(r'<tspan font-family="Leipzig" font-size="\d+px">([^<]*)</tspan>')
 
-
 _WORD = ('<tspan font-size="405px">', "</tspan>")  # the size of the words around
-
 
 SCREEN_FONT, PRINT_FONT = "Times, serif", "Libertinus Serif"
 

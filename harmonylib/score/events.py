@@ -1,14 +1,7 @@
-"""Notation: an arrangement written out as MusicXML, guitar notation over tablature.
-
-There is one MusicXML writer. `harmonylib.printing` engraves the very file it makes, so page and file cannot differ.
+"""What is written: an arrangement as a row of chords to be set on the staves, its answers among them.
 
 Conventions
-- The guitar part has two staves: 1 is notation (treble clef with an 8 below, sounding pitches), 2 is tablature with one
-  line a string. Voice v of staff 1 is voice v + 4 of staff 2.
-- What sounds is a row of `Written`; the writer knows nothing of harmony. Note 12 of the tune has the id ``n12``.
-- Time is in quarter notes (`Fraction`); `harmonylib.rhythm` says which note values show it.
-
-Sources: MusicXML 4.0 (W3C).
+- Time is in quarter notes (`Fraction`). Note 12 of the tune has the id ``n12``, answer 3 ``a3``.
 """
 
 from __future__ import annotations

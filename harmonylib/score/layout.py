@@ -1,14 +1,7 @@
-"""Notation: an arrangement written out as MusicXML, guitar notation over tablature.
-
-There is one MusicXML writer. `harmonylib.printing` engraves the very file it makes, so page and file cannot differ.
+"""Which bars are written, and where a line of music ends.
 
 Conventions
-- The guitar part has two staves: 1 is notation (treble clef with an 8 below, sounding pitches), 2 is tablature with one
-  line a string. Voice v of staff 1 is voice v + 4 of staff 2.
-- What sounds is a row of `Event`; the writer knows nothing of harmony. Note 12 of the tune has the id ``n12``.
-- Time is in quarter notes (`Fraction`); `harmonylib.rhythm` says which note values show it.
-
-Sources: MusicXML 4.0 (W3C).
+- Bars are named by their number; a pick-up is bar 0 and shares the line of the bar after it.
 """
 
 from __future__ import annotations
@@ -20,7 +13,6 @@ from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import Tune
 
 BARS_A_LINE = 4
-
 
 COLUMNS_A_LINE = 30
 """Chords and rests that fit on a line of music as wide as a page; a denser line is divided (chosen by eye)."""

@@ -1,12 +1,9 @@
-"""Scores: the ways an arrangement leaves the house: MusicXML, SVG, PDF, MIDI, a table, plain text, and files.
-
-`harmonylib.notation` writes the MusicXML, `harmonylib.printing` engraves and prints it; both are named here too.
+"""An arrangement as a MIDI file.
 
 Conventions
-- MIDI and table follow the bars in written order; repeats are not played out.
-- Bars and beats count from 1, a pick-up is bar 0.
+- MIDI follows the bars in written order; repeats are not played out.
 
-Sources: Standard MIDI File 1.0 and General MIDI 1 (MIDI Association); RFC 4180 for CSV.
+Sources: Standard MIDI File 1.0 and General MIDI 1 (MIDI Association).
 """
 
 from __future__ import annotations
@@ -20,9 +17,7 @@ from harmonylib.wording import plain
 
 JAZZ_GUITAR = 26  # General MIDI 1 counts “Electric Guitar (jazz)” as 27 from 1
 
-
 PAN, LEFT, RIGHT = 10, 40, 88  # MIDI control change 10; a call sits a little left, its answer a little right
-
 
 TICKS = 960
 """MIDI ticks a quarter note, at least: halves, triplets and quintuplets are whole numbers of them."""

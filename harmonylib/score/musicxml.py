@@ -1,14 +1,12 @@
-"""Notation: an arrangement written out as MusicXML, guitar notation over tablature.
-
-There is one MusicXML writer. `harmonylib.printing` engraves the very file it makes, so page and file cannot differ.
+"""The one MusicXML writer: guitar notation over tablature. `score.engraving` engraves the very file it makes.
 
 Conventions
 - The guitar part has two staves: 1 is notation (treble clef with an 8 below, sounding pitches), 2 is tablature with one
   line a string. Voice v of staff 1 is voice v + 4 of staff 2.
 - What sounds is a row of `Written`; the writer knows nothing of harmony. Note 12 of the tune has the id ``n12``.
-- Time is in quarter notes (`Fraction`); `harmonylib.rhythm` says which note values show it.
+- Time is in quarter notes (`Fraction`); `score.rhythm` says which note values show it.
 
-Sources: MusicXML 4.0 (W3C).
+Source: MusicXML 4.0 (W3C).
 """
 
 from __future__ import annotations
@@ -39,7 +37,6 @@ from harmonylib.tunes.tune import Change, Tune
 from harmonylib.wording import plain
 
 ANSWER_COLOUR = "#0072B2"  # blue of the Okabe–Ito palette; a label says the same in words
-
 
 TABLATURE = 4
 """Added to the number of a voice for its copy in tablature."""

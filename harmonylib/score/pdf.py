@@ -1,11 +1,10 @@
-"""Printing: the MusicXML of an arrangement engraved as SVG and set on paper as PDF.
+"""An arrangement on paper: the engraved systems set as PDF.
 
 Conventions
-- What is engraved is the file `harmonylib.notation.musicxml` writes.
-- Widths are millimetres. Bars are named by their number; a pick-up is bar 0.
-- Titles, composers and every other text that came with a tune reach SVG escaped and Typst as data, never as markup.
+- What is set is what `score.engraving` draws. Widths are millimetres.
+- Titles, composers and every other text that came with a tune reach Typst as data, never as markup.
 
-Sources: SVG 1.1, PDF. The layout is ours.
+Sources: PDF. The layout is ours.
 """
 
 from __future__ import annotations
@@ -20,10 +19,8 @@ from harmonylib.wording import plain
 
 PAPERS = ("a4", "us-letter")
 
-
 PRINTED = ("bar", "beat", "chord", "melody_note", "frets", "reason")
 """The columns of the table on paper."""
-
 
 TEMPLATE = """
 #let data = json(bytes(sys.inputs.data))

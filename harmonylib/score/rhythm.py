@@ -22,15 +22,11 @@ from harmonylib.tunes.metre import Bar, Grid
 
 VALUES = {Fraction(8): "breve", Fraction(4): "whole", Fraction(2): "half", Fraction(1): "quarter"}
 
-
 VALUES |= {Fraction(1, 2): "eighth", Fraction(1, 4): "16th", Fraction(1, 8): "32nd", Fraction(1, 16): "64th"}
-
 
 VALUES |= {Fraction(1, 32): "128th", Fraction(1, 64): "256th", Fraction(1, 128): "512th", Fraction(1, 256): "1024th"}
 
-
 FLAGS = {name: flags for flags, name in enumerate("eighth 16th 32nd 64th 128th 256th 512th 1024th".split(), start=1)}
-
 
 TOO_FINE = "a note starts or ends between the finest note values that can be written, 1024ths"
 

@@ -1,14 +1,9 @@
-"""Notation: an arrangement written out as MusicXML, guitar notation over tablature.
-
-There is one MusicXML writer. `harmonylib.printing` engraves the very file it makes, so page and file cannot differ.
+"""An arrangement as a table: one row a note or answer, as CSV for a spreadsheet and as lines for a terminal.
 
 Conventions
-- The guitar part has two staves: 1 is notation (treble clef with an 8 below, sounding pitches), 2 is tablature with one
-  line a string. Voice v of staff 1 is voice v + 4 of staff 2.
-- What sounds is a row of `Event`; the writer knows nothing of harmony. Note 12 of the tune has the id ``n12``.
-- Time is in quarter notes (`Fraction`); `harmonylib.rhythm` says which note values show it.
+- The table follows the bars in written order. Bars and beats count from 1, a pick-up is bar 0.
 
-Sources: MusicXML 4.0 (W3C).
+Source: CSV as RFC 4180 has it.
 """
 
 from __future__ import annotations

@@ -1,11 +1,9 @@
-"""Rhythm as it is written: which note values, ties, dots, tuplets, rests and beams show what sounds in a bar.
+"""Tuplets: which moments of a bar need one, how long it is, and how many notes stand in the time of how many.
 
 Conventions
-- Lengths are quarter notes (`Fraction`). A *sign* is one written note, chord or rest.
-- Beats are those felt: quarters in simple metres, dotted quarters in compound ones; 5/8 and 7/8 run 2+3 and 2+2+3.
-- A note may cross a beat, but no off-beat note hides the middle of the bar; rests never do.
+- Lengths are quarter notes (`Fraction`); a moment that halving the beat never reaches lies in a tuplet.
 
-Sources: the note values are those of MusicXML 4.0; how a bar is divided, beamed and tied is common practice.
+Source: how a bar is divided is common practice.
 """
 
 from __future__ import annotations
@@ -26,10 +24,6 @@ class Group(NamedTuple):
     ratio: tuple[int, int]
 
 
-def _binary(number: Fraction) -> bool:
-    return not number.denominator & (number.denominator - 1)
-
-
 def tuplet_groups(points: Sequence[Fraction], bars: Grid) -> list[Group]:
     """The tuplets a bar needs: one round every moment that halving the beat never reaches."""
     groups: list[Group] = []
@@ -37,6 +31,10 @@ def tuplet_groups(points: Sequence[Fraction], bars: Grid) -> list[Group]:
         if not _binary(point) and (not groups or point >= groups[-1].end):
             groups.append(_group(point, points, bars))
     return groups
+
+
+def _binary(number: Fraction) -> bool:
+    return not number.denominator & (number.denominator - 1)
 
 
 def _group(point: Fraction, points: Sequence[Fraction], bars: Grid) -> Group:

@@ -1,13 +1,4 @@
-"""Scores: the ways an arrangement leaves the house: MusicXML, SVG, PDF, MIDI, a table, plain text, and files.
-
-`harmonylib.notation` writes the MusicXML, `harmonylib.printing` engraves and prints it; both are named here too.
-
-Conventions
-- MIDI and table follow the bars in written order; repeats are not played out.
-- Bars and beats count from 1, a pick-up is bar 0.
-
-Sources: Standard MIDI File 1.0 and General MIDI 1 (MIDI Association); RFC 4180 for CSV.
-"""
+"""Files of an arrangement: MusicXML, MIDI, PDF, a table and sound, written together under one name."""
 
 from __future__ import annotations
 

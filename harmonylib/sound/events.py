@@ -1,20 +1,11 @@
-"""Sound: plucked strings from an arrangement, with a click and a count-in.
-
-A string is a loop one period long with a three-tap filter in it (Karplus–Strong): the taps set the pitch exactly, how
-long the note rings and how fast its upper partials fade. `played_events` says what sounds when, `render`
-makes it heard.
+"""What sounds when: an arrangement, an inversion cycle and the click as a row of events.
 
 Conventions
 - Musical time is quarter notes; 0 is the quarter-note beat in which the first bar starts, a count-in lies before it.
-  Tempo is quarter notes a minute. Samples are float32, shape (samples, 2): left and right, 22,050 a second, −1 to 1.
+  Tempo is quarter notes a minute.
 - Repeats are not played out; a note that lies off the neck is silent.
 - Swing is the share of the beat the first of two eighths takes: 0.5 straight, 2/3 triplet swing. A beat that is divided
   otherwise (a triplet) stays as written, and so does every metre counted in eighths.
-- Loudness depends on volume and velocity, not on the number of notes. The volume starts low: keep playback at a safe
-  level, on headphones above all.
-
-Sources (from memory): K. Karplus and A. Strong, Computer Music Journal 7 (2), 1983, for the loop; the percussion map of
-General MIDI 1, in which 76 and 77 are wood blocks. How long strings ring and how bright they are is a setting of taste.
 """
 
 from __future__ import annotations
@@ -37,9 +28,7 @@ PARTS = {
     "click": (0.5, 0.0),
 }
 
-
 ACCENT, BEAT = 76, 77
-
 
 Time = Fraction | float
 

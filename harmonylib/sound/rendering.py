@@ -1,19 +1,9 @@
-"""Sound: plucked strings from an arrangement, with a click and a count-in.
-
-A string is a loop one period long with a three-tap filter in it (Karplus–Strong): the taps set the pitch exactly, how
-long the note rings and how fast its upper partials fade. `events` says what sounds when, `render` makes it heard.
+"""Events made heard: every pluck at its time, the whole as samples, WAV or MP3.
 
 Conventions
-- Musical time is quarter notes; 0 is the quarter-note beat in which the first bar starts, a count-in lies before it.
-  Tempo is quarter notes a minute. Samples are float32, shape (samples, 2): left and right, 22,050 a second, −1 to 1.
-- Repeats are not played out; a note that lies off the neck is silent.
-- Swing is the share of the beat the first of two eighths takes: 0.5 straight, 2/3 triplet swing. A beat that is divided
-  otherwise (a triplet) stays as written, and so does every metre counted in eighths.
+- Samples are float32, shape (samples, 2): left and right, 22,050 a second, −1 to 1.
 - Loudness depends on volume and velocity, not on the number of notes. The volume starts low: keep playback at a safe
   level, on headphones above all.
-
-Sources (from memory): K. Karplus and A. Strong, Computer Music Journal 7 (2), 1983, for the loop; the percussion map of
-General MIDI 1, in which 76 and 77 are wood blocks. How long strings ring and how bright they are is a setting of taste.
 """
 
 from __future__ import annotations
@@ -31,21 +21,15 @@ from harmonylib.sound.strings import RATE, Samples, click_sound, string
 
 VOLUME = 0.4
 
-
 TOP_WEIGHT = 1.4  # the melody, on top, sounds a little above the notes under it
-
 
 LEVEL = 0.2  # loudness (root mean square) at volume 1 and velocity 1
 
-
 KNEE, LOUDEST = 0.7, 0.9  # peaks above the knee are bent towards the loudest sample there is
-
 
 STRUM_S, RELEASE_S, REST_S = 0.004, 0.03, 0.05
 
-
 MOST_MINUTES = 15
-
 
 MP3_QUALITY = {"bitrate_mode": "VARIABLE", "compression_level": 0.9}  # about 6 kB a second
 

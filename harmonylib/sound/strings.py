@@ -1,16 +1,10 @@
-"""Sound: plucked strings from an arrangement, with a click and a count-in.
+"""Plucked strings and the click, one sound at a time.
 
 A string is a loop one period long with a three-tap filter in it (Karplus–Strong): the taps set the pitch exactly, how
-long the note rings and how fast its upper partials fade. `events` says what sounds when, `render` makes it heard.
+long the note rings and how fast its upper partials fade.
 
 Conventions
-- Musical time is quarter notes; 0 is the quarter-note beat in which the first bar starts, a count-in lies before it.
-  Tempo is quarter notes a minute. Samples are float32, shape (samples, 2): left and right, 22,050 a second, −1 to 1.
-- Repeats are not played out; a note that lies off the neck is silent.
-- Swing is the share of the beat the first of two eighths takes: 0.5 straight, 2/3 triplet swing. A beat that is divided
-  otherwise (a triplet) stays as written, and so does every metre counted in eighths.
-- Loudness depends on volume and velocity, not on the number of notes. The volume starts low: keep playback at a safe
-  level, on headphones above all.
+- Samples are float32, 22,050 a second, −1 to 1.
 
 Sources (from memory): K. Karplus and A. Strong, Computer Music Journal 7 (2), 1983, for the loop; the percussion map of
 General MIDI 1, in which 76 and 77 are wood blocks. How long strings ring and how bright they are is a setting of taste.
@@ -28,23 +22,17 @@ from harmonylib.errors import HarmonyError
 
 RATE = 22_050
 
-
 LOWEST, HIGHEST = 24, 96
 """MIDI numbers a string here may sound: wider than any neck; tuned within 1 cent."""
-
 
 ATTACK_S, CLICK_S = 0.0015, 0.03
 RING_S = 4.0  # seconds until low E has faded by 60 dB; a string two octaves higher rings half as long
 
-
 DULLNESS = 16.0  # loss of upper partials while it rings: more is darker
-
 
 SOFT_HZ = 2500.0  # partials above this are weak from the start
 
-
 PLUCKED_AT = 0.21  # share of the string between bridge and pick
-
 
 Samples = NDArray[np.float32]
 

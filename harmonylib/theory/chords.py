@@ -89,7 +89,7 @@ class Chord:
         >>> Chord.parse("C9").stacks
         (('1', '3', '5', '♭7'), ('9', '3', '5', '♭7'))
         >>> Chord.parse("F").stacks
-        (('1', '3', '5', '6'), ('1', '3', '5', '7'))
+        (('1', '3', '5', '6'), ('1', '3', '5', '7'), ('1', '3', '5', '♭7'))
         """
         plain = [degrees_of(kind) for kind in (TRIADS[self.kind][3] if self.is_triad else (self.kind,))]
         several = [(e,) for e in self.extensions] + [self.extensions] * (len(self.extensions) > 1)
@@ -169,9 +169,7 @@ class Chord:
 
 _NINTHS = {"maj7": "maj{}", "7": "{}", "m7": "m{}", "7sus4": "{}sus4", "6": "6/{}", "m6": "m6/{}"}
 
-
 _TALL = {**dict.fromkeys(("6", "m6"), ("9",)), **dict.fromkeys(("7", "7♯5", "7♭5"), ("9", "13"))}
-
 
 _NINTHS |= {"m7♭5": "m{}♭5", "7♯5": "{}♯5", "7♭5": "{}♭5", "m(maj7)": "m(maj{})", "maj7♯5": "maj{}♯5"}
 

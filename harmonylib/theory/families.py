@@ -1,12 +1,12 @@
-"""Chords: what a symbol on a lead sheet says, spelled note by note.
+"""The families of chords: the four degrees of each, the symbols they are written with, and what replaces what.
 
 Conventions
 - A degree is text: an accidental and a number above the root, ``"1"``, ``"♭3"``, ``"♯11"``. Semitones follow from it.
 - A *family* is four degrees; a *triad* has three and names the families a block chord may fill it up to.
 - 9, 11 and 13 are extensions: each takes the place of a neighbour, so that four notes stay four notes.
 
-Sources: the degree content of every kind is that of MusicXML 4.0 ``kind-value`` where it has one; which symbol means
-which family, how triads are filled and which neighbour an extension replaces are common practice.
+Sources: the degree content of every kind is that of MusicXML 4.0 ``kind-value`` where it has one; how triads are filled
+and which neighbour an extension replaces are common practice.
 """
 
 from __future__ import annotations
@@ -34,7 +34,6 @@ FAMILIES = {
     "dim7": ("diminished seventh", "dim7 °7 o7", "1 ♭3 ♭5 ♭♭7"),  # ........ 0 3 6 9
 }
 
-
 TRIADS = {
     # label   name                      spellings          degrees     families a block chord fills it up to
     "": ("major triad", "maj ma M", "1 3 5", ("6", "maj7", "7")),
@@ -44,9 +43,7 @@ TRIADS = {
     "sus4": ("suspended fourth", "sus4 sus", "1 4 5", ("7sus4",)),
 }
 
-
 CHORD_KINDS = {**FAMILIES, **{label: row[:3] for label, row in TRIADS.items()}}
-
 
 REPLACES = {
     # an extension takes the place of its neighbour (common practice)
@@ -57,7 +54,6 @@ REPLACES = {
     "13": ("5", "♯5", "♭5"),
     "7": ("♭♭7",),
 }
-
 
 MUSICXML_KINDS = {
     # MusicXML 4.0 kind-value: the symbol suffix it stands for
@@ -70,10 +66,8 @@ MUSICXML_KINDS = {
     **{"Tristan": "m7♭5", "pedal": ""},
 }
 
-
 PRACTICE_ORDER = "C F B♭ E♭ A♭ D♭ G♭ B E A D G".split()
 """The twelve roots in the order of fourths, as they are practised."""
-
 
 MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
 

@@ -17,22 +17,16 @@ from harmonylib.errors import HarmonyError, whole
 
 LETTERS = "CDEFGAB"
 
-
 SEMITONES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
-
 ACCIDENTALS = {-3: "♭♭♭", -2: "♭♭", -1: "♭", 0: "", 1: "♯", 2: "♯♯", 3: "♯♯♯"}
-
 
 ROOTS = "C C♯ D♭ D D♯ E♭ E F F♯ G♭ G G♯ A♭ A A♯ B♭ B".split()
 """The seventeen roots in use: the naturals and both names of every black key."""
 
-
 _ASCII = str.maketrans({"♭": "b", "♯": "#", "𝄫": "bb", "𝄪": "##", "♮": ""})
 
-
 _NAME = re.compile(r"([A-G])(bbb|bb|b|###|##|#|x|)")
-
 
 _PITCH = re.compile(_NAME.pattern + r"(-?\d{1,2})")
 

@@ -1,12 +1,10 @@
-"""Chords: what a symbol on a lead sheet says, spelled note by note.
+"""The reader of chord symbols: text as a lead sheet has it, made into a root, a family, what is altered, and a bass.
 
 Conventions
-- A degree is text: an accidental and a number above the root, ``"1"``, ``"♭3"``, ``"♯11"``. Semitones follow from it.
-- A *family* is four degrees; a *triad* has three and names the families a block chord may fill it up to.
-- 9, 11 and 13 are extensions: each takes the place of a neighbour, so that four notes stay four notes.
+- A symbol is read to its last letter or refused; nothing in it is passed over.
+- Accidentals are read in ASCII or Unicode, and one family may be written in many ways.
 
-Sources: the degree content of every kind is that of MusicXML 4.0 ``kind-value`` where it has one; which symbol means
-which family, how triads are filled and which neighbour an extension replaces are common practice.
+Source: which symbol means which family is common practice.
 """
 
 from __future__ import annotations
@@ -22,12 +20,9 @@ from harmonylib.theory.pitch import Name
 
 _PLAIN = str.maketrans({"♭": "b", "♯": "#", "♮": " ", "−": "-", "–": "-", "△": "Δ", "∆": "Δ", "º": "°", "˚": "°"})
 
-
 _ROOT = re.compile(r"([A-G])(bb|b|##|#|)")
 
-
 _BASS = re.compile(r"/\s*([A-Ga-g])(bb|b|##|#|\+|-|)\s*\)?$")
-
 
 _TOKENS = re.compile(
     r"""(?P<half>ø7?|Ø7?|(?i:half-?dim(?:inished)?))|(?P<minmaj>(?i:minmaj|mimaj))
@@ -38,7 +33,6 @@ _TOKENS = re.compile(
     |(?P<number>13|11|9|7|6|5|4|2)|(?P<plus>\+)|(?P<minus>-)|(?P<punctuation>[\s(),\[\]/]+)""",
     re.VERBOSE,
 )
-
 
 _EXTENSION = {
     **{"2": "9", "4": "11", "6": "13", "b2": "♭9", "#2": "♯9", "b10": "♯9", "#4": "♯11", "b6": "♭13"},

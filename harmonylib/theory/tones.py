@@ -1,11 +1,7 @@
-"""The test of the melody: which degree of its chord a note is, and what a foreign note does.
+"""The tones of a chord: which degree a note is.
 
 Conventions
-- A note is tested against the chord that sounds at its onset.
 - “In the chord” means: in the chord as written, in a fill of a triad (6 or maj7 …), or a written extension.
-- A step is one or two semitones; anything wider is a leap.
-
-Sources: the names of non-chord tones are standard terms of harmony; the order in which they are tried is ours.
 """
 
 from __future__ import annotations

@@ -27,7 +27,6 @@ SPREADS = {
     "drop 2 and 4": (2, 4),
 }
 
-
 INVERSIONS = ("root position", "first inversion", "second inversion", "third inversion")
 
 

@@ -1,4 +1,4 @@
-"""ABC to a `harmonylib.reading.Sheet`: the text is made plain, music21 reads its notes, they are laid out here.
+"""ABC to a `Sheet`: the text is made plain, music21 reads its notes, they are laid out here.
 
 Conventions
 - Of a book only the wanted tune is read; what stands before the first ``X:`` belongs to every tune.

@@ -1,8 +1,7 @@
-"""The test of the melody: which degree of its chord a note is, and what a foreign note does.
+"""The test of the melody: for every note its degree in the chord, or what a foreign note does.
 
 Conventions
 - A note is tested against the chord that sounds at its onset.
-- “In the chord” means: in the chord as written, in a fill of a triad (6 or maj7 …), or a written extension.
 - A step is one or two semitones; anything wider is a leap.
 
 Sources: the names of non-chord tones are standard terms of harmony; the order in which they are tried is ours.

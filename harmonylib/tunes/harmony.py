@@ -1,10 +1,8 @@
-"""Reading a tune file: the door behind `harmonylib.tunes.read`.
+"""The chord changes of a `Sheet`, put in time.
 
 Conventions
-- A file becomes a `Sheet` (`reading_musicxml`, `reading_abc`), a sheet becomes a tune here.
-- music21 reads notes; what a chord symbol says is read by `harmonylib.chords` alone, so music21 never sees one.
-- The melody is the top line of the first part or voice that has notes; what is left out is said in the remarks.
-- Nothing but a `HarmonyError` leaves this module.
+- “N.C.” and its kind end the chord before. A symbol that cannot be read leaves a remark that names its bar, and the
+  chord before it goes on.
 """
 
 from __future__ import annotations

@@ -1,10 +1,8 @@
-"""Reading a tune file: the door behind `harmonylib.tunes.read`.
+"""From a `Sheet` to a tune: its melody, its changes and its mode.
 
 Conventions
-- A file becomes a `Sheet` (`reading_musicxml`, `reading_abc`), a sheet becomes a tune here.
-- music21 reads notes; what a chord symbol says is read by `harmonylib.chords` alone, so music21 never sees one.
 - The melody is the top line of the first part or voice that has notes; what is left out is said in the remarks.
-- Nothing but a `HarmonyError` leaves this module.
+- Where a file does not tell the mode, it is guessed from how the tune ends.
 """
 
 from __future__ import annotations

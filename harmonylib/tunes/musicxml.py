@@ -1,4 +1,4 @@
-"""MusicXML to a `harmonylib.reading.Sheet`: the file is made lean, music21 puts its notes in time.
+"""MusicXML to a `Sheet`: the file is made lean, music21 puts its notes in time.
 
 Conventions
 - Entities are refused, a plain document type is not, and nothing is fetched or unpacked to disk.

@@ -1,9 +1,9 @@
-"""Tunes: a melody and its chord changes in exact beats, read from MusicXML or ABC.
+"""Reading a tune from a file or from text: the door to MusicXML and ABC.
 
 Conventions
-- Time is counted in quarter notes from the first written note or rest, as `Fraction`; tempo is quarter notes a minute.
-- Bars stand in written order; repeats and endings are marks on the bars, nothing is played out.
-- A bar and beat shown to a person count from 1, a pick-up bar is 0, and beats are those of the metre's lower number.
+- How large a file may be is limited before it is read.
+- music21 reads notes; what a chord symbol says is read by `theory.symbols` alone, so music21 never sees one.
+- Nothing but a `HarmonyError` leaves this module.
 """
 
 from __future__ import annotations
@@ -35,8 +35,6 @@ def read(path: str | Path, number: int = 1) -> Tune:
     Traceback (most recent call last):
     harmonylib.errors.HarmonyError: 'no such tune.abc' was not found: check the name and the folder
     """
-    from harmonylib.tunes.reading import read_file
-
     if not isinstance(path, str | Path):
         raise HarmonyError(f"{shown(path)} is not the name of a file: write it in quotes, as in read('file.abc')")
     return read_file(path, number)
@@ -49,8 +47,6 @@ def read_text(text: str, format: str = "abc", number: int = 1) -> Tune:
     >>> tune.title, tune.key, len(tune.bars), tune.changes[1].chord, tune.notes[0].pitch, tune.where(5)
     ('Four bars', 'F major', 4, Gm7, A4, 'bar 2, beat 3')
     """
-    from harmonylib.tunes.reading import read_bytes
-
     expect(str, text, "the text of a tune; read() takes the name of a file")
     if format not in ("abc", "musicxml"):
         raise HarmonyError(f"{shown(format)} is not a format this course reads: write 'abc' or 'musicxml'")
@@ -65,7 +61,7 @@ _READING = threading.Lock()
 
 
 def read_file(path: str | Path, number: int = 1) -> Tune:
-    """What `harmonylib.tunes.read` says."""
+    """What `read` says, for a name that is one."""
     file = Path(path)
     return read_bytes(_load(file), format_of(file), number, file.stem, str(path))
 

@@ -1,10 +1,8 @@
-"""Reading a tune file: the door behind `harmonylib.tunes.read`.
+"""A sheet: what was read from a file, before it becomes a tune; with the limits on what a file may hold.
 
 Conventions
-- A file becomes a `Sheet` (`reading_musicxml`, `reading_abc`), a sheet becomes a tune here.
-- music21 reads notes; what a chord symbol says is read by `harmonylib.chords` alone, so music21 never sees one.
-- The melody is the top line of the first part or voice that has notes; what is left out is said in the remarks.
-- Nothing but a `HarmonyError` leaves this module.
+- `tunes.musicxml` and `tunes.abc` make a `Sheet`, `tunes.melody` makes a tune of it.
+- What was left out, and what was guessed, is said in the remarks.
 """
 
 from __future__ import annotations

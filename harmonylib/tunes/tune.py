@@ -1,4 +1,4 @@
-"""Tunes: a melody and its chord changes in exact beats, read from MusicXML or ABC.
+"""A tune: a melody and its chord changes in exact beats.
 
 Conventions
 - Time is counted in quarter notes from the first written note or rest, as `Fraction`; tempo is quarter notes a minute.

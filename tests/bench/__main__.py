@@ -101,9 +101,9 @@ def longer(tune: Tune, notes: int) -> Tune:
 def arranging() -> Iterator[Line]:
     tune, settings = read(LANTERN), Settings(density="every")
     once = fresh(
-        "from harmonylib.tunes import read\n"
+        "from harmonylib import read\n"
         f"tune = read({str(LANTERN)!r})\n"
-        "from harmonylib.arranging import arrange\nt = time.perf_counter()\narrange(tune, density='every')"
+        "from harmonylib.arranging.arrange import arrange\nt = time.perf_counter()\narrange(tune, density='every')"
     )
     again = best_of(20, lambda: arrange(tune, settings))
     bars = f"{len(tune.bars)} bars"
@@ -171,7 +171,7 @@ def growth() -> Iterator[Line]:
 
 def neck() -> Iterator[Line]:
     draw = (
-        "from harmonylib import Neck\nfrom harmonylib.diagrams import grip_marks, neck_picture\nneck = Neck()\n"
+        "from harmonylib import Neck, grip_marks, neck_picture\nneck = Neck()\n"
         "neck_picture(neck, grip_marks(neck, 'x3545x', label='note')).svg"
     )
     cold = fresh(draw) - fresh("pass")

@@ -49,10 +49,8 @@ def lattice(tune: Tune, settings: Settings, notes: int | None = None) -> Lattice
     gaps = _seconds_between(tune, settings)[: len(columns) - 1]
     arrays = laid_out(columns)
     sizes = [len(column) for column in columns]
-    steps = [
-        step[:before, :after]
-        for (_, step), (before, after) in zip(steps_between(arrays, gaps), pairwise(sizes), strict=True)
-    ]
+    found = steps_between(arrays, gaps, settings.weights)
+    steps = [step[:a, :b] for (_, step), (a, b) in zip(found, pairwise(sizes), strict=True)]
     return Lattice(columns, gaps, [cost[:size] for cost, size in zip(arrays.cost, sizes, strict=True)], steps)
 
 

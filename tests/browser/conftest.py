@@ -1,6 +1,6 @@
 """A real JupyterLab and a real Voila on 127.0.0.1, and a headless Chromium that notes all it asks for and complains of.
 
-Without Chromium these tests are skipped; where CI=true they fail instead.
+All tests in this folder are marked `browser`. Without Chromium they are skipped; where CI=true they fail instead.
 """
 
 from __future__ import annotations
@@ -22,13 +22,22 @@ from urllib.parse import urlparse
 import nbformat
 import pytest
 
-ROOT = Path(__file__).parents[2]
+HERE = Path(__file__).parent
+ROOT = HERE.parents[1]
 FLAGS = (
     "--no-sandbox --disable-gpu --disable-background-networking --disable-component-update --disable-sync "
     "--enable-precise-memory-info --js-flags=--expose-gc"
 ).split()
 TOKEN = "browser-tests"
 HOME = ("127.0.0.1", "localhost")
+PATIENCE_S = 120  # a server starts in three seconds, on a busy machine in thirty
+
+
+@pytest.hookimpl(tryfirst=True)  # before -m chooses
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    for item in items:
+        if item.path.is_relative_to(HERE):
+            item.add_marker("browser")
 
 
 @dataclass
@@ -118,7 +127,8 @@ def served(command: list[str], folder: Path, check: str) -> Iterator[None]:
     with (folder / "server.log").open("w") as log:
         process = subprocess.Popen(command, cwd=folder, env=environment, stdout=log, stderr=log)
         try:
-            for _ in range(300):
+            until = time.monotonic() + PATIENCE_S
+            while time.monotonic() < until:
                 try:
                     urllib.request.urlopen(check, timeout=2).close()
                     break
@@ -202,12 +212,12 @@ def notebook(lab: str, lab_folder: Path, opened: Callable[..., Watched]) -> Call
 
 
 def run_all(page: Any) -> None:
-    """Run every cell of the notebook on this page and wait until all are done."""
+    """Run every cell of the notebook in front on this page and wait until all are done."""
     page.wait_for_selector(".jp-Notebook .jp-Cell", timeout=60_000)
     page.wait_for_function(
         "window.jupyterapp?.shell.currentWidget?.sessionContext?.session?.kernel?.status === 'idle'", timeout=60_000
     )
-    page.evaluate("window.jupyterapp.commands.execute('application:toggle-left-area')")
+    page.evaluate("window.jupyterapp.shell.collapseLeft()")
     page.evaluate(
         """() => { for (const cell of window.jupyterapp.shell.currentWidget.content.model.cells)
         if (cell.type === "code") cell.sharedModel.execution_count = null; }"""

@@ -425,7 +425,7 @@ def timed(
 
 INTERACT = (
     "from functools import partial\nfrom ipywidgets import IntSlider, interact\nfrom IPython.display import Image\n"
-    "from harmonylib.diagrams import neck_picture\n"
+    "from harmonylib import neck_picture\n"
     "marks = [[(5, 3 + step, 'C', 'root'), (4, 5 + step, 'G', 'fifth')] for step in range(4)]\n"
     "def picture(step):\n    return Image(neck_picture(Neck(), marks[step]).png())\n"
     "interact(picture, step=IntSlider(max=3));"

@@ -416,15 +416,11 @@ def test_themes_are_legible(shown, piece, theme):
 
 CELL = """from pathlib import Path
 from ipywidgets import jslink
-from harmonylib.arranging import arrange
-from harmonylib.diagrams import grip_marks
-from harmonylib.fills import answer
-from harmonylib.neck import Neck
-from harmonylib.printing import engrave
-from harmonylib.tunes import read
+from harmonylib import Neck, arrange, grip_marks, read, respond
+from harmonylib.score.engraving import engrave
 from widgets.neck import NeckView
 from widgets.player import Player
-made = answer(arrange(read(Path({root!r}) / {tune!r}), tempo=180))
+made = respond(arrange(read(Path({root!r}) / {tune!r}), tempo=180))
 player = Player(made, svg=engrave(made))
 grips = [row["text"].split()[-1] for row in player.score["events"]]
 neck = NeckView(Neck(), [grip_marks(Neck(), grip, label="note") for grip in grips], titles=grips)

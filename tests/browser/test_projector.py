@@ -99,6 +99,26 @@ def own(projected: Callable[..., str], tmp_path_factory: pytest.TempPathFactory)
     return projected([], folder)
 
 
+@pytest.fixture(scope="module")
+def wall(opened: Callable[..., Watched]) -> Callable[[str], Watched]:
+    """A function that gives an address as it stands on the wall; tests that follow each other share one visit."""
+    last: dict[str, Watched] = {}
+
+    def visit(url: str) -> Watched:
+        if url not in last:
+            for watched in last.values():
+                watched.page.context.close()
+            last.clear()
+            last[url] = opened(url)
+        page = ready(last[url])
+        page.set_viewport_size({"width": 1280, "height": 720})
+        page.evaluate("location.hash = '#step-1'")
+        page.wait_for_function("document.querySelector('.position').textContent.startsWith('Step 1 of')")
+        return last[url]
+
+    return visit
+
+
 def at(address: str, file: str) -> str:
     return f"{address}/voila/render/{file}"
 
@@ -140,11 +160,11 @@ def test_the_contents_list_the_chapters_and_keys_open_one(opened: Callable[..., 
     assert watched.errors == []
 
 
-def test_steps_go_by_buttons_keys_and_address(opened: Callable[..., Watched], course: str) -> None:
+def test_steps_go_by_buttons_keys_and_address(wall: Callable[[str], Watched], course: str) -> None:
     file = LISTED[0].file
     cells = json.loads((CHAPTERS / file).read_text(encoding="utf-8"))["cells"]
     total = cut(cells)[-1]["metadata"]["projector"]["step"]
-    page = ready(opened(at(course, file)))
+    page = wall(at(course, file)).page
     assert place(page) == f"Step 1 of {total}"
     assert page.locator(".step:visible").count() == 1
     back, forward = page.get_by_role("button", name="Back"), page.get_by_role("button", name="Next")
@@ -168,12 +188,15 @@ def test_steps_go_by_buttons_keys_and_address(opened: Callable[..., Watched], co
     page.evaluate(f"location.hash = '#step-{total}'")
     page.wait_for_function(f"document.querySelector('.position').textContent === 'Step {total} of {total}'")
     assert page.get_by_role("button", name="Next").is_disabled()
-    linked = ready(opened(at(course, f"{file}#step-5")))
-    assert place(linked) == f"Step 5 of {total}"
 
 
-def test_what_is_longer_than_the_window_is_scrolled_through_first(opened: Callable[..., Watched], course: str) -> None:
-    page = ready(opened(at(course, LISTED[0].file), size=(1280, 400)))
+def test_a_link_opens_its_step(opened: Callable[..., Watched], own: str) -> None:
+    assert place(ready(opened(at(own, "01_alive.ipynb#step-2")))).startswith("Step 2 of ")
+
+
+def test_what_is_longer_than_the_window_is_scrolled_through_first(wall: Callable[[str], Watched], course: str) -> None:
+    page = wall(at(course, LISTED[0].file)).page
+    page.set_viewport_size({"width": 1280, "height": 400})
     page.evaluate("location.hash = '#step-4'")
     page.wait_for_function("document.querySelector('.next').textContent.startsWith('More')")
     presses = 0
@@ -186,16 +209,25 @@ def test_what_is_longer_than_the_window_is_scrolled_through_first(opened: Callab
     assert page.evaluate("document.querySelector('.steps').scrollTop") == 0
 
 
+def no_code(page: Any, file: str) -> None:
+    """No line of a chapter's code is anywhere on its page."""
+    shown = page.evaluate("document.body.textContent")
+    cells = nbformat.read(CHAPTERS / file, as_version=4).cells
+    code = [line for cell in cells if cell.cell_type == "code" for line in cell.source.splitlines()]
+    assert [line for line in code if len(line) > 20 and line in shown] == []
+
+
 LOOKS = [(chapter.file, "light") for chapter in LISTED] + [(LISTED[n].file, "dark") for n in (0, -1)]
 
 
 @pytest.mark.parametrize(("file", "look"), LOOKS)
-def test_every_step_is_legible_from_the_last_row(
-    file: str, look: str, opened: Callable[..., Watched], request: pytest.FixtureRequest
+def test_every_step_is_legible_from_the_last_row_and_shows_no_code(
+    file: str, look: str, wall: Callable[[str], Watched], request: pytest.FixtureRequest
 ) -> None:
     theme = THEMES[f"projector {look}"]
-    watched = opened(at(request.getfixturevalue("course" if look == "light" else "dark_course"), file))
-    page = ready(watched)
+    watched = wall(at(request.getfixturevalue("course" if look == "light" else "dark_course"), file))
+    page = watched.page
+    no_code(page, file)
     least: dict[str, float] = {}
     for number in every_step(page):
         for letters in page.evaluate(LETTERS):
@@ -230,15 +262,6 @@ def test_every_step_is_legible_from_the_last_row(
         assert (fit["aside"], fit["inner"]) == (0, 0), number
         assert last["x"] + last["width"] <= 1024, number
         assert last["y"] + last["height"] <= 768, number
-
-
-def test_no_code_is_on_the_wall(opened: Callable[..., Watched], course: str) -> None:
-    for chapter in LISTED:
-        page = ready(opened(at(course, chapter.file)))
-        shown = page.evaluate("document.body.textContent")
-        cells = nbformat.read(CHAPTERS / chapter.file, as_version=4).cells
-        code = [line for cell in cells if cell.cell_type == "code" for line in cell.source.splitlines()]
-        assert [line for line in code if len(line) > 20 and line in shown] == []
 
 
 def test_sliders_stay_alive_in_their_step(opened: Callable[..., Watched], own: str) -> None:

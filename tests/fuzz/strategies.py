@@ -19,16 +19,16 @@ from harmonylib.theory.voicings import SPREADS
 from harmonylib.tunes.harmony import read_chord
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import MODES, Change, Note, Tune
+from tests.draws import draws
 
 TOKENS = (
     "maj ma M Δ m mi min - dim ° o ø + aug sus sus4 sus2 7 9 11 13 6 69 6/9 5 2 4 b5 #5 ♭9 #9 #11 b13 ♭13 add9 add11 "
     "add13 add♭7 add#11 add♭9 addb13 add6 add7 add2 add4 alt dom no3 no5 ( ) , / /E /Bb ♮ x (maj7) minmaj"
 ).split()
 SUFFIXES = sorted({*spellings(), *CHORD_KINDS, *MUSICXML_KINDS.values()})
-FEWEST_OF_QUICK_TESTS = 1500
 
-quick = settings(max_examples=max(settings.default.max_examples, FEWEST_OF_QUICK_TESTS))
-"""For a test whose examples take a millisecond: never few, also in the short profile."""
+quick = settings(max_examples=draws(1500))
+"""For a test whose examples take a millisecond: many of them."""
 
 
 # --- chords -------------------------------------------------------------------------------------------------------

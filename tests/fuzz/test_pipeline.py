@@ -25,6 +25,7 @@ from harmonylib.score.musicxml import TABLATURE, musicxml
 from harmonylib.score.tables import COLUMNS, csv_text, text
 from harmonylib.tunes.reading import read_text
 from harmonylib.tunes.tune import Tune
+from tests.draws import draws
 from tests.fuzz.strategies import hands, manners, tunes
 from tests.test_tunes import sound
 
@@ -134,7 +135,7 @@ def test_tables_and_midi_of_any_tune_have_a_row_and_a_note_for_everything_that_s
         assert all(a.onset <= b.onset for a, b in pairwise(arrangement.answers))
 
 
-@settings(max_examples=max(settings.default.max_examples // 50, 1))
+@settings(max_examples=draws(3))
 @given(tunes(), hands, manners)
 def test_any_tune_is_engraved(tune, hand, manner):
     for arrangement in made(tune, hand, manner):
