@@ -8,6 +8,10 @@ import os
 
 from hypothesis import HealthCheck, settings
 
+from harmonylib.settings import CLASS_FILE
+
+os.environ[CLASS_FILE] = "off"  # a class's own settings change no test
+
 settings.register_profile("short", max_examples=50, derandomize=True, deadline=None)
 settings.register_profile("longer", max_examples=150, derandomize=True, deadline=None)
 settings.register_profile(

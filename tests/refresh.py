@@ -7,6 +7,7 @@ or a picture that would change.
 
 from __future__ import annotations
 
+import os
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -16,6 +17,9 @@ from nbclient import NotebookClient
 
 from harmonylib import Neck, arrange, grip_marks, neck_picture, page, read, voice
 from harmonylib.score.engraving import LINE_MM
+from harmonylib.settings import CLASS_FILE
+
+os.environ[CLASS_FILE] = "off"  # what is stored is the course as it ships, not one class's
 
 CHAPTERS = Path(__file__).resolve().parent.parent / "chapters"
 PICTURES = CHAPTERS / "pictures"

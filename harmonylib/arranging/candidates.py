@@ -72,7 +72,11 @@ def _column(
     verdict: Tested, harmony: Harmony | None, as_chord: bool, settings: Settings, closing: bool = False
 ) -> Column:
     singles = single_options(settings.neck, verdict.note.pitch.midi)
-    if settings.stage == "melody" or harmony is None:
+    if settings.stage == "melody":
+        weight = dict(settings.weights.grip)["melody string"]
+        deep = [max(option.grip.strings[0] - MELODY_STRING, 0) for option in singles]
+        return tuple(o._replace(costs=(("melody string", weight * d),)) for o, d in zip(singles, deep, strict=True))
+    if harmony is None:
         return singles
     if settings.stage == "roots":
         blocks = list(shell_options(verdict, settings.neck, settings.weights))

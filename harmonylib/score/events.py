@@ -52,6 +52,8 @@ def written_events(arrangement: Arrangement) -> tuple[Written, ...]:
 def _call(choice: Choice, held: Fraction) -> Written:
     pitches = choice.voicing.pitches if choice.voicing else (choice.note.pitch,)
     label = f"{choice.diminished.chord.root}°7" if choice.diminished else ""
+    if choice.voicing and choice.treatment in ("enriched", "push"):
+        label = str(choice.voicing.chord)
     return Written(choice.note.onset, held, pitches, choice.grip, 1, label, f"n{choice.index}", choice.reason)
 
 
