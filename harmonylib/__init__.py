@@ -52,7 +52,7 @@ ROOMS = {
     ),
     "lessons.music": (
         *("bar_row", "checked", "facts", "first_grip", "frets_narrow", "hand", "notation", "open_strings"),
-        *("hear", "reason", "reasons"),
+        *("hear", "hear_seasoned", "reason", "reasons", "seasoned", "two_ways"),
     ),
     "lessons.testing": (
         *("character", "counted_up", "degrees", "eight_ways", "filled", "homes", "jobs_done", "known_already"),

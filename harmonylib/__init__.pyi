@@ -101,10 +101,13 @@ from harmonylib.lessons.music import first_grip as first_grip
 from harmonylib.lessons.music import frets_narrow as frets_narrow
 from harmonylib.lessons.music import hand as hand
 from harmonylib.lessons.music import hear as hear
+from harmonylib.lessons.music import hear_seasoned as hear_seasoned
 from harmonylib.lessons.music import notation as notation
 from harmonylib.lessons.music import open_strings as open_strings
 from harmonylib.lessons.music import reason as reason
 from harmonylib.lessons.music import reasons as reasons
+from harmonylib.lessons.music import seasoned as seasoned
+from harmonylib.lessons.music import two_ways as two_ways
 from harmonylib.lessons.own_tune import capos as capos
 from harmonylib.lessons.own_tune import for_horns as for_horns
 from harmonylib.lessons.own_tune import for_singer as for_singer

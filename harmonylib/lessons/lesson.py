@@ -17,7 +17,7 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
-from harmonylib.arranging.arrange import arrange
+from harmonylib.answering.stages import arrange
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.neck import Neck

@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from harmonylib.arranging.arrange import arrange
 from harmonylib.arranging.arrangement import Arrangement, Choice
 from harmonylib.arranging.checking import check
 from harmonylib.errors import HarmonyError
@@ -187,3 +188,33 @@ def frets_narrow(today: Lesson) -> Table:
     lows = [low for low in (1, 5, 9) if low + 4 <= today.neck.last_fret]
     rows = ((f"{low} to {low + 4}", f"{today.neck.stretch_mm((low, low + 4)):.0f} mm") for low in lows)
     return table("frets | stretch", rows, remarks=today.remarks("tuning", "frets", "capo"))
+
+
+def seasoned_music(today: Lesson) -> Arrangement:
+    """The lesson's tune as seasoned players take its foreign notes: enriched chords, pushes into the coming chord."""
+    return arrange(today.tune, today.music.settings, foreign="enriched")
+
+
+@section
+def seasoned(today: Lesson) -> Page | Remarked | Picture:
+    """The bars of a lesson in the seasoned way, as notation and tablature."""
+    return remarked(today, page(seasoned_music(today), *today.bars))
+
+
+@section
+def hear_seasoned(today: Lesson) -> Sound:
+    """The bars of a lesson in the seasoned way, to listen to."""
+    return listen(seasoned_music(today), *today.bars)
+
+
+@section
+def two_ways(today: Lesson, most: int = 6) -> Table:
+    """The foreign notes that the two ways treat unlike: what each puts under them; first those of the lesson's bars."""
+    pairs = list(zip(today.music.choices, seasoned_music(today).choices, strict=True))
+    unlike = [(a, b) for a, b in pairs if a.reason != b.reason and str(a.grip) != str(b.grip) and a.tested.role]
+    shown = {choice.index for choice in here(today)}
+    unlike.sort(key=lambda pair: pair[0].index not in shown)
+    if not unlike:
+        raise HarmonyError(f"both ways treat every foreign note of {today.tune.title} alike")
+    rows = ((place(today.music, a), a.note.pitch.name, a.reason, b.reason) for a, b in unlike[:most])
+    return table("bar.beat | note | by the diminished | seasoned", rows, ["by the diminished", "seasoned"])
