@@ -216,5 +216,5 @@ def two_ways(today: Lesson, most: int = 6) -> Table:
     unlike.sort(key=lambda pair: pair[0].index not in shown)
     if not unlike:
         raise HarmonyError(f"both ways treat every foreign note of {today.tune.title} alike")
-    rows = ((place(today.music, a), a.note.pitch.name, a.reason, b.reason) for a, b in unlike[:most])
-    return table("bar.beat | note | by the diminished | seasoned", rows, ["by the diminished", "seasoned"])
+    rows = ((place(today.music, a), a.note.pitch.name, a.grip, a.reason, b.grip, b.reason) for a, b in unlike[:most])
+    return table("bar.beat | note | diminished | because | seasoned | why", rows, ["because", "why"])
