@@ -104,7 +104,7 @@ def run_edit_cell(path: Path) -> list[Ran]:
 def test_a_wrong_value_is_told_there_and_at_the_sections_it_touches() -> None:
     today = lesson(5, tune="slate_roof_blues", bars=(90, 99))
     assert today.bars == (1, 4)
-    assert repr(today).splitlines()[-1] == "Bars 90 to 99: the tune has 1 to 15; bars 1 to 4 are taken."
+    assert repr(today).splitlines()[-1] == "Bars 90 to 99: the tune has 0 to 14; bars 1 to 4 are taken."
     shown = notation(today)
     assert isinstance(shown, Remarked)
     assert "bars 1 to 4 are taken" in shown._repr_mimebundle_()["text/html"]

@@ -12,7 +12,7 @@ import random
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
-from harmonylib.arranging.arrangement import Choice
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises.base import Exercise
 from harmonylib.exercises.catalogue import KINDS, exercise, exercise_set, random_exercise

@@ -10,7 +10,8 @@ from harmonylib.answering.manner import Manner
 from harmonylib.answering.own import ban_answer, keep_answer, with_own
 from harmonylib.answering.respond import respond
 from harmonylib.arranging.arrange import arrange
-from harmonylib.arranging.arrangement import Arrangement, Choice
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.lessons.lesson import ON_A_TUNE, Lesson
 from harmonylib.lessons.music import Remarked, remarked

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from harmonylib.arranging.arrange import arrange, best
-from harmonylib.arranging.arrangement import Arrangement, Choice
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.choice import Choice
 from harmonylib.arranging.costs import GRIP_COSTS, STEP_COSTS
 from harmonylib.arranging.density import DENSITIES
 from harmonylib.errors import HarmonyError

@@ -130,7 +130,7 @@ def lesson(chapter: int = 0, settings: Mapping[str, Any] | None = None, **writte
     Bars 90 to 99: the tune has 1 to 32; bars 1 to 4 are taken.
     """
     known = chapter if isinstance(chapter, int) and chapter in SHIPPED else 0
-    shipped = EVERYWHERE | QUIETER.get(known, {}) | SHIPPED[known]
+    shipped = {**EVERYWHERE, **QUIETER.get(known, {}), **SHIPPED[known]}
     wrong: dict[str, str] = {}
     given = settings if isinstance(settings, Mapping) else {}
     asked = written | dict(given) | _from_outside(wrong)

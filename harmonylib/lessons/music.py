@@ -12,8 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from harmonylib.arranging.arrange import arrange
-from harmonylib.arranging.arrangement import Arrangement, Choice
+from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.arranging.checking import check
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.lessons.lesson import ON_A_TUNE, Lesson
 from harmonylib.lessons.row import Row, row

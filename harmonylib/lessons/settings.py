@@ -60,7 +60,7 @@ SHIPPED: dict[int, dict[str, Any]] = {
     8: {"tune": "slate_roof_blues", "chord": "Ebm7", "seed": 7, "reach_mm": 105},
 }
 
-QUIETER = {4: {"tempo": 72}, 8: {"tempo": 88, "density": "comfortable"}}
+QUIETER: dict[int, dict[str, Any]] = {4: {"tempo": 72}, 8: {"tempo": 88, "density": "comfortable"}}
 """What a chapter takes without writing it down, where it is not what is taken everywhere."""
 
 COURSE_TUNES = Path(__file__).resolve().parents[2] / "chapters" / "tunes"

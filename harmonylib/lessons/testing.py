@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from itertools import combinations
 
 from harmonylib.arranging.arrange import arrange
-from harmonylib.arranging.arrangement import Choice
+from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
