@@ -8,7 +8,9 @@ so that ``import harmonylib`` stays quick.
 (E♭, G♭, B♭, D♭)
 """
 
+import sys
 from importlib import import_module
+from typing import Any
 
 ROOMS = {
     "errors": ("HarmonyError",),
@@ -73,6 +75,8 @@ ROOMS = {
     ),
     "exercises.asking": (*("another_seed", "answer_key", "ask", "kinds_of_question", "level_steps", "questions"),),
     "exercises.replies": ("forgotten_note", "hints_in_turn", "left_close", "right_forms"),
+    "exercises.tally": ("Tally",),
+    "exercises.progress": ("progress",),
     "exercises.catalogue": (
         *("KINDS", "answer_call", "drop", "exercise", "exercise_set", "find_gaps", "find_grips", "find_root"),
         *("harmonise_bar", "harmonise_phrase", "mend", "name_inversion", "next_inversion", "random_exercise"),
@@ -81,6 +85,7 @@ ROOMS = {
     "classroom.from_lesson": ("difficulty_parts", "marked", "marks_chart", "shelf", "write_sheet"),
     "classroom.sheets": ("sheet",),
     "classroom.worksheets": ("write_worksheet",),
+    "classroom.handing": ("hand_in",),
     "classroom.marking": ("mark",),
     "classroom.marks": ("overview", "summary"),
     "classroom.difficulty": ("formula",),
@@ -95,7 +100,7 @@ ROOMS = {
 
 PANELS = (
     *("AnswerBox", "AnswerPanel", "ArrangementPanel", "DiminishedPanel", "InversionPanel", "MelodyPanel", "Player"),
-    *("SpreadPanel", "Tally", "panel"),
+    *("SpreadPanel", "panel"),
 )
 """What the widgets add; fetched when it is first used, like all the rest."""
 
@@ -113,7 +118,17 @@ def __getattr__(name: str) -> object:
         raise AttributeError(f"harmonylib.{name} is now called {SUCCESSORS[name]}: write that instead")
     if name not in _HOME:
         raise AttributeError(f"module 'harmonylib' has no attribute {name!r}")
-    return getattr(import_module(_HOME[name]), name)
+    found = getattr(import_module(_HOME[name]), name)
+    if base := sys.modules.get("harmonylib.exercises.base"):
+        base.Exercise.shown_by = staticmethod(_asked)
+    return found
+
+
+def _asked(task: object, **how: Any) -> dict[str, Any]:
+    """What a notebook shows an exercise with: a box to answer in. Elsewhere it is nothing, and no widget is fetched."""
+    if not import_module("harmonylib.exercises.progress").in_notebook():
+        return {}
+    return dict(import_module("widgets.asking").asked(task, **how))
 
 
 def __dir__() -> list[str]:

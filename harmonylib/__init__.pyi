@@ -23,6 +23,7 @@ from harmonylib.classroom.from_lesson import marked as marked
 from harmonylib.classroom.from_lesson import marks_chart as marks_chart
 from harmonylib.classroom.from_lesson import shelf as shelf
 from harmonylib.classroom.from_lesson import write_sheet as write_sheet
+from harmonylib.classroom.handing import hand_in as hand_in
 from harmonylib.classroom.marking import mark as mark
 from harmonylib.classroom.marks import overview as overview
 from harmonylib.classroom.marks import summary as summary
@@ -54,10 +55,12 @@ from harmonylib.exercises.catalogue import shell as shell
 from harmonylib.exercises.catalogue import spell as spell
 from harmonylib.exercises.catalogue import which_degree as which_degree
 from harmonylib.exercises.catalogue import which_diminished as which_diminished
+from harmonylib.exercises.progress import progress as progress
 from harmonylib.exercises.replies import forgotten_note as forgotten_note
 from harmonylib.exercises.replies import hints_in_turn as hints_in_turn
 from harmonylib.exercises.replies import left_close as left_close
 from harmonylib.exercises.replies import right_forms as right_forms
+from harmonylib.exercises.tally import Tally as Tally
 from harmonylib.guitar.grips import Grip as Grip
 from harmonylib.guitar.neck import TUNINGS as TUNINGS
 from harmonylib.guitar.neck import Neck as Neck
@@ -203,7 +206,6 @@ from widgets import InversionPanel as InversionPanel
 from widgets import MelodyPanel as MelodyPanel
 from widgets import Player as Player
 from widgets import SpreadPanel as SpreadPanel
-from widgets import Tally as Tally
 from widgets import panel as panel
 
 ROOMS: dict[str, tuple[str, ...]]

@@ -3,7 +3,7 @@
 Import names from here (`from widgets import NeckView`): many people write ``import ipywidgets as widgets``.
 """
 
-from widgets.answer import AnswerBox, Tally
+from widgets.answer import AnswerBox
 from widgets.chapter_panel import panel
 from widgets.desk import AnswerPanel, ArrangementPanel
 from widgets.neck import NeckView
@@ -20,6 +20,5 @@ __all__ = [
     "NeckView",
     "Player",
     "SpreadPanel",
-    "Tally",
     "panel",
 ]

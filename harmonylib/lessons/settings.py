@@ -19,7 +19,8 @@ from harmonylib.guitar.neck import LAST_FRET, LONG_SCALE, REACH_MM, TUNINGS, Nec
 from harmonylib.lessons.symbols import chord_of, key_of
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.voicings import SPREADS
-from harmonylib.tunes.reading import SUFFIXES, read, read_text
+from harmonylib.tunes.kinds import SUFFIXES
+from harmonylib.tunes.reading import read, read_text
 from harmonylib.tunes.tune import Tune
 
 MEANINGS = {
