@@ -10,6 +10,7 @@ import pytest
 
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises.catalogue import KINDS, random_exercise, spell
+from harmonylib.exercises.progress import FILE, NOTHING, VARIABLE, KeptTally, Progress, kept_in
 from harmonylib.exercises.tally import MOST_BYTES, Tally
 
 
@@ -104,3 +105,46 @@ def test_a_path_that_is_none_is_refused(tmp_path: Path) -> None:
     for wrong in (tmp_path, tmp_path / "file" / "tally.json"):
         with pytest.raises(HarmonyError, match="nothing was written to the folder"):
             Tally().save(wrong)
+
+
+# --- progress -----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv(VARIABLE, str(tmp_path))
+    return tmp_path / FILE
+
+
+def test_progress_is_kept_from_kernel_to_kernel_and_two_chapters_add_up(kept: Path) -> None:
+    one, two = KeptTally(kept_in()), KeptTally(kept_in())
+    one.count(spell("C7"), spell("C7").check("C E G Bb"))
+    two.count(spell("F7"), spell("F7").check("C"))
+    assert repr(KeptTally(kept)) == "right 1 of 2 exercises tried, 2 answers"
+    assert repr(Progress(KeptTally(kept))) == "Chapter 1, spell a chord: 1 right of 2 exercises"
+    Progress(one).reset()
+    assert (Tally.read(kept).rows, repr(Progress(KeptTally(kept)))) == ({}, NOTHING)
+
+
+def test_a_progress_file_that_is_none_is_left_alone_and_named(kept: Path) -> None:
+    kept.write_text("{}")
+    tally = KeptTally(kept_in())
+    tally.count(spell("C7"), spell("C7").check("C E G Bb"))
+    assert kept.read_text() == "{}"
+    assert "1 right of 1 exercise\nprogress.json is no tally" in repr(Progress(tally))
+
+
+def test_nothing_is_kept_where_it_is_off_or_outside_a_notebook(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv(VARIABLE, "off")
+    assert kept_in() is None
+    monkeypatch.delenv(VARIABLE)
+    assert kept_in() is None
+    assert repr(Progress(KeptTally(None))) == NOTHING
+
+
+def test_a_long_tune_takes_little_room(kept: Path) -> None:
+    tally = KeptTally(kept_in())
+    task = random_exercise("harmonise_bar", 1)
+    long = type(task)("X:1\nT:Two bars\nM:2/4\nL:1/4\nK:C\n" + '"Cmaj7"E G|' * 100, bar=1)
+    tally.count(long, long.check("x3545x"))
+    assert len(kept.read_bytes()) < 1000

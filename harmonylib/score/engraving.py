@@ -119,7 +119,7 @@ def page(
     >>> from harmonylib.arranging.arrange import arrange
     >>> from harmonylib.tunes.reading import read_text
     >>> page(arrange(read_text('T:Two\\nM:2/4\\nL:1/4\\nK:C\\n"Cmaj7"E F|"C6"G2|')), 2, 2)
-    Two, bar 2: C6 G 12-12-10-12-x-x
+    Two, bar 2: C6 G 8x798x
     """
     tune = expect(Arrangement, arrangement, ARRANGEMENT).tune
     shown = bars_meant(tune, bars, first, last)

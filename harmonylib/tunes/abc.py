@@ -159,18 +159,24 @@ def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
         sheet.remarks.append(f"grace notes are left out ({graces})")
     if overlays:
         sheet.remarks.append("second voices inside a bar (&) are left out")
+    propagation = next((line for line in lines if line.startswith("%%propagate-accidentals")), "")
+    head_of_all = propagation + _abc_head(fields, clefs.get(next(iter(voices), ""), ""), sheet)
+    return [head_of_all + "".join(voice) for voice in voices.values()]
+
+
+def _abc_head(fields: dict[str, str], clef: str, sheet: Sheet) -> str:
+    """Metre, unit length and key as music21 reads them; what they say of the whole tune goes to the sheet."""
     metre, length = _abc_field("M", fields["M"]) or "\nM:4/4\n", _abc_field("L", fields["L"])
     if not length and not re.search(r"\d/", metre):
         length = "\nL:1/8\n"
     key = _abc_field("K", fields["K"])
     if not key:
         sheet.remarks.append("there is no key signature: it is read as one without sharps or flats")
-    if re.search(r"-8(?!\d)", fields["K"] + clefs.get(next(iter(voices), ""), "")):
+    if re.search(r"-8(?!\d)", fields["K"] + clef):
         sheet.note_move = (-7, -12)  # the clef of a part that sounds an octave lower
     if fields["M"].strip().lower() == "none":
         sheet.pick_up, sheet.free = False, True
-    propagation = next((line for line in lines if line.startswith("%%propagate-accidentals")), "")
-    return [f"{propagation}{metre}{length}{key or chr(10) + 'K:C' + chr(10)}" + "".join(v) for v in voices.values()]
+    return metre + length + (key or "\nK:C\n")
 
 
 def _abc_field(tag: str, value: str) -> str:
@@ -245,7 +251,6 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
     bar = _fresh_bar(at, metre, fifths, "")
     carried = _Carried(voice)
     tied: tuple[Pitch, ...] = ()
-
     coming = ""  # a section named inside a bar opens with the next one
 
     def close() -> None:
@@ -284,11 +289,7 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
         elif isinstance(token, abcFormat.ABCNote):
             for text in token.chordSymbols:
                 bar = _abc_text(text, at, bar, sheet)
-            length = fraction(token.quarterLength)
-            if token.activeTuplet is not None:
-                length *= Fraction(token.activeTuplet.numberNotesNormal, token.activeTuplet.numberNotesActual)
-            if not 0 <= length <= LONGEST:
-                raise HarmonyError(f"a note of {float(length):g} quarter notes is out of range (0–{LONGEST})")
+            length = _abc_length(token)
             single: list[Any] = token.subTokens if isinstance(token, abcFormat.ABCChord) else [token]
             into = tied if token.tie in ("stop", "continue") else ()
             pitches = [carried.pitch(note.src, fifths, into) for note in single if note.pitchName]
@@ -297,8 +298,17 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
             at += length
     close()
     countable(quarters=at)
-    if len(sheet.bars) == 1:
-        _count_out(sheet)
+    _count_out(sheet)
+
+
+def _abc_length(token: Any) -> Fraction:
+    """How long a note of music21's is, in quarter notes."""
+    length = fraction(token.quarterLength)
+    if token.activeTuplet is not None:
+        length *= Fraction(token.activeTuplet.numberNotesNormal, token.activeTuplet.numberNotesActual)
+    if not 0 <= length <= LONGEST:
+        raise HarmonyError(f"a note of {float(length):g} quarter notes is out of range (0–{LONGEST})")
+    return length
 
 
 def _fresh_bar(onset: Fraction, metre: tuple[int, int], fifths: int, ending: str) -> Bar:
@@ -376,6 +386,8 @@ def _abc_text(text: str, at: Fraction, bar: Bar, sheet: Sheet) -> Bar:
 
 def _count_out(sheet: Sheet) -> None:
     """Cuts music without bar lines into bars of its metre."""
+    if len(sheet.bars) != 1:
+        return
     whole = sheet.bars[0]
     length = Fraction(4 * whole.metre[0], whole.metre[1])
     if sheet.pick_up is False or whole.length <= length:

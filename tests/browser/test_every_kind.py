@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from harmonylib.classroom.handing import ANSWER
 from harmonylib.exercises.catalogue import KINDS, random_exercise
 from harmonylib.exercises.written import as_text
 from harmonylib.guitar.neck import Neck
@@ -154,6 +155,6 @@ def test_an_answer_on_a_work_sheet_is_saved_with_the_notebook(notebook: Callable
     saved = page.evaluate(
         "window.jupyterapp.shell.currentWidget.content.model.toJSON().cells[1].outputs.map((output) => output.data)"
     )
-    kept = [data["application/vnd.harmonylib.answer+json"] for data in saved if len(data) and "text/plain" in data][-1:]
+    kept = [data[ANSWER] for data in saved if ANSWER in data]
     assert kept == [{"number": 1, "answer": "C E G Bb"}]
     assert not box.get_by_role("button", name="another one").is_visible()
