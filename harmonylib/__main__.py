@@ -90,6 +90,9 @@ def _describe_arrange(commands: _Commands) -> None:
     arrange.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"paper of the PDF (default: {PAPERS[0]})")
     arrange.add_argument("--sound", choices=SOUNDS, help="write what it sounds like too")
     arrange.add_argument(
+        "--once", action="store_true", help="MIDI and sound play every bar once, as written, and no repeats"
+    )
+    arrange.add_argument(
         "--seed", metavar="N", type=int, default=0, help="picks among equally good grips, and draws the answers"
     )
     _answer_options(arrange)
@@ -164,11 +167,7 @@ def _describe_mark(commands: _Commands) -> None:
         "picture of the class, and print who has what right. Answers are read as data; nothing in a notebook is run.",
     )
     mark.add_argument("folder", metavar="FOLDER", help="the notebooks that came back, or a folder of each learner's")
-    mark.add_argument(
-        "--name",
-        metavar="FILE",
-        help="mark the files of this name, one in each learner's folder, as in the homes of a class",
-    )
+    mark.add_argument("--name", metavar="FILE", help="mark the files of this name, one in each learner's folder")
     mark.add_argument("--replies", metavar="DIR", help="write each learner a page, into a folder of the learner's name")
     mark.add_argument(
         "--key", metavar="FILE", help="the set's TOML file or your own copy of its notebook (the TOML file by FOLDER)"
@@ -202,8 +201,7 @@ def _describe_classroom(commands: _Commands) -> None:
     classroom = commands.add_parser(
         "classroom",
         help="write the folder of a server for a class",
-        description="Write a folder with all that a JupyterHub on one Linux machine needs to give everyone in a class "
-        "a copy of the course: start with the page teacher.md in it. What lies there already is left.",
+        description="Write the folder of a JupyterHub on one Linux machine; start with teacher.md in it.",
     )
     classroom.add_argument("folder", metavar="DIR", help="the folder to write")
     classroom.set_defaults(run=_classroom)
@@ -314,7 +312,7 @@ def _arrange(options: argparse.Namespace) -> int:
         progress.update()
         progress.set_description("engraving", refresh=False)
         stem = safe_stem(path.stem + (f"_{options.number}" if options.number > 1 else ""))
-        files = write_files(arrangement, options.out, stem, options.paper, options.sound or "")
+        files = write_files(arrangement, options.out, stem, options.paper, options.sound or "", options.once)
         progress.update()
     _say(text(arrangement))
     for remark in (*tune.remarks, *arrangement.remarks, *faults):

@@ -4,6 +4,7 @@ Import names from here (`from widgets import NeckView`): many people write ``imp
 """
 
 from widgets.answer import AnswerBox
+from widgets.chapter_panel import panel
 from widgets.desk import AnswerPanel, ArrangementPanel
 from widgets.neck import NeckView
 from widgets.panels import DiminishedPanel, InversionPanel, MelodyPanel, SpreadPanel
@@ -19,4 +20,5 @@ __all__ = [
     "NeckView",
     "Player",
     "SpreadPanel",
+    "panel",
 ]

@@ -215,6 +215,8 @@ def _abc_token(token: re.Match[str]) -> str:
     if kind == "sign":
         sign = {"dacapo": "D.C.", "dacoda": "To Coda"}.get(token["sign"].lower(), token["sign"])
         return f"\nN:!mark {sign}\n" if STEERING.search(sign) else ""
+    if kind == "text" and STEERING.search(words := clean(all_of_it.strip('"'))):
+        return "\nN:!mark " + words.lstrip("^_<>@ ") + "\n"
     if kind == "rests":
         return f"\nN:!rest {token['rests'] or 1}\n"
     if kind == "chord":
@@ -251,15 +253,17 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
     bar = _fresh_bar(at, metre, fifths, "")
     carried = _Carried(voice)
     tied: tuple[Pitch, ...] = ()
+    ending_over = False  # a repeat sign or a double bar line closes the bar being filled
     coming = ""  # a section named inside a bar opens with the next one
 
     def close() -> None:
-        nonlocal bar, opened, coming
+        nonlocal bar, opened, coming, ending_over
         if at > opened:
             sheet.bars.append(replace(bar, length=at - opened))
             opened = at
-            bar = replace(_fresh_bar(at, metre, fifths, bar.ending), groups=groups, section=coming)
-            coming = ""
+            ending = "" if ending_over else bar.ending
+            bar = replace(_fresh_bar(at, metre, fifths, ending), groups=groups, section=coming)
+            coming, ending_over = "", False
 
     for token in handler.tokens:
         if isinstance(token, abcFormat.ABCMetadata):
@@ -280,6 +284,7 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
             elif token.tag == "N" and token.data.startswith("!section") and at > opened:
                 coming = token.data[8:].strip()
             elif token.tag == "N" and token.data.startswith("!"):
+                ending_over |= at > opened and token.data in ("!end", "!double")
                 bar = _steered(token.data[1:], bar, sheet, at == opened)
             if at == opened:
                 bar = replace(bar, metre=metre, groups=groups, fifths=fifths)
@@ -288,7 +293,7 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
             carried.shown.clear()
         elif isinstance(token, abcFormat.ABCNote):
             for text in token.chordSymbols:
-                bar = _abc_text(text, at, bar, sheet)
+                _abc_text(text, at, sheet)
             length = _abc_length(token)
             single: list[Any] = token.subTokens if isinstance(token, abcFormat.ABCChord) else [token]
             into = tied if token.tie in ("stop", "continue") else ()
@@ -297,6 +302,8 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
             tied = tuple(pitches)
             at += length
     close()
+    if sheet.bars and bar.marks:  # words after the last bar line
+        sheet.bars[-1] = replace(sheet.bars[-1], marks=(*sheet.bars[-1].marks, *bar.marks))
     countable(quarters=at)
     _count_out(sheet)
 
@@ -361,14 +368,12 @@ class _Carried:
         return Pitch(letter, alter, octave)
 
 
-def _abc_text(text: str, at: Fraction, bar: Bar, sheet: Sheet) -> Bar:
-    """Takes a quoted text: a chord symbol goes to the sheet, a steering word to the bar, other words nowhere."""
+def _abc_text(text: str, at: Fraction, sheet: Sheet) -> None:
+    """Takes a quoted text: a chord symbol goes to the sheet, other words nowhere."""
     words = clean(text.strip('"'))
-    if STEERING.search(words):
-        return replace(bar, marks=(*bar.marks, steer(words.lstrip("^_<>@ "))))
     if NO_CHORD.fullmatch(words):
         sheet.chords.append((at, None))
-        return bar
+        return
     if words.startswith("("):
         words = words[1:].removesuffix(")")
     symbol = re.split(r"\s*;|\s+\(?(?=[A-G])|\((?=[A-G])", words)[0].strip()
@@ -381,7 +386,6 @@ def _abc_text(text: str, at: Fraction, bar: Bar, sheet: Sheet) -> Bar:
         except HarmonyError as error:
             chord = error
         sheet.chords.append((at, chord))
-    return bar
 
 
 def _count_out(sheet: Sheet) -> None:
