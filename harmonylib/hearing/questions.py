@@ -63,7 +63,9 @@ def question(expected: Grip | str | Sequence[int | str], neck: Neck = Neck()) ->
         label = str(expected)
     else:
         if not isinstance(expected, Sequence):
-            raise HarmonyError(f"{shown(expected)} is nothing to listen for: give a grip, or notes such as ('C3', 'G3')")
+            raise HarmonyError(
+                f"{shown(expected)} is nothing to listen for: give a grip, or notes such as ('C3', 'G3')"
+            )
         midi = tuple(note if isinstance(note, int) else Pitch.parse(note).midi for note in expected)
         names = label = tuple(str(note) for note in expected)
         label = " ".join(names)
@@ -84,7 +86,12 @@ def _alternatives(midi: tuple[int, ...], names: tuple[str, ...]) -> list[Alterna
             found.append(Alternative("missing", (note,), (), f"{name} did not sound"))
         if len(midi) > 2:
             found.append(Alternative("single", rest, (), f"only {name} sounded"))
-        for steps, words in ((1, "a semitone too high"), (-1, "a semitone too low"), (12, "an octave too high"), (-12, "an octave too low")):
+        for steps, words in (
+            (1, "a semitone too high"),
+            (-1, "a semitone too low"),
+            (12, "an octave too high"),
+            (-12, "an octave too low"),
+        ):
             if note + steps not in midi and LOWEST <= note + steps <= HIGHEST:
                 kind = "octave" if abs(steps) == 12 else "semitone"
                 found.append(Alternative(kind, (note,), (note + steps,), f"{name} {words}"))

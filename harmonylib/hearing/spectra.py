@@ -23,7 +23,11 @@ from harmonylib.sound.strings import RATE
 Row = NDArray[np.float64]
 
 LONG, SHORT = 16_384, 8_192
-AFTER_LONG_S, AFTER_SHORT_S, BEFORE_S = 0.09, 0.05, 0.05  # where the spectra begin after the onset; the old one ends before
+AFTER_LONG_S, AFTER_SHORT_S, BEFORE_S = (
+    0.09,
+    0.05,
+    0.05,
+)  # where the spectra begin after the onset; the old one ends before
 TOP_HZ = 4_400.0
 FRAME, HOP, SIDE = 512, 128, 10  # the onset's frames, and how many stand on each side of it: about 60 ms
 BAND_HZ = (300.0, 6_000.0)

@@ -19,6 +19,7 @@ import numpy as np
 from harmonylib.guitar.neck import Neck
 from harmonylib.hearing.partials import STRETCH
 from harmonylib.hearing.spectra import LONG, QUIET, RATE, Row, hann, magnitude, onset, take, whitened
+from harmonylib.theory.pitch import spell
 
 NEAR_CENTS, IN_TUNE_CENTS = 250, 5
 PARTIALS = 6
@@ -78,8 +79,8 @@ def tune_up(audio: Any, rate: float, neck: Neck = Neck()) -> Tuned:  # noqa: B00
         return Tuned(0, "", 0.0)
     target = 440 * 2 ** ((neck.open_midi[place] - 69) / 12)
     cents = 1200 * np.log2(first_partial(samples, start, coarse) / target)
-    pitch = neck.open_strings[place].transposed(neck.capo) if neck.capo else neck.open_strings[place]
-    return Tuned(len(neck.open_midi) - place, str(pitch), round(float(cents), 1))
+    note = spell(neck.open_midi[place] % 12).at(neck.open_midi[place])
+    return Tuned(len(neck.open_midi) - place, str(note), round(float(cents), 1))
 
 
 def first_partial(samples: Row, start: int, coarse: float) -> float:

@@ -97,6 +97,7 @@ def of_strings(midi: int, _: np.random.Generator) -> np.ndarray:
     return strings.string(midi, SECONDS).astype(float)
 
 
+@cache
 def of_partials(body: int) -> Note:
     """A guitar that exists nowhere: stiffness, pick, decay and body drawn by its number."""
     drawn = np.random.default_rng(body)
@@ -104,10 +105,12 @@ def of_partials(body: int) -> Note:
     ring, dull = drawn.uniform(0.5, 6.0), drawn.uniform(0.1, 1.0)
     humps = [(drawn.uniform(80, 3000), drawn.uniform(0, 2.5), drawn.uniform(0.1, 0.6)) for _ in range(5)]
 
-    def note(midi: int, chance: np.random.Generator) -> np.ndarray:
+    @cache
+    def note(midi: int) -> np.ndarray:
+        chance = np.random.default_rng([body, midi])
         base = 440 * 2 ** ((midi - 69) / 12)
         time = np.arange(round(SECONDS * RATE)) / RATE
-        order = np.arange(1, min(40, int(9000 / base)) + 1)
+        order = np.arange(1, min(32, int(7000 / base)) + 1)
         places = base * order * np.sqrt((1 + stiff * order**2) / (1 + stiff))
         body_gain = np.ones(len(order))
         for centre, gain, width in humps:
@@ -119,9 +122,9 @@ def of_partials(body: int) -> Note:
         for place, loud, fading in zip(places, level, rate, strict=True):
             sound += loud * np.exp(-time * fading) * np.sin(2 * np.pi * place * time + chance.uniform(0, 6.283))
         sound *= 1 - np.exp(-time / 0.002)
-        return sound / np.sqrt(np.mean(sound[: RATE // 2] ** 2))
+        return (sound / np.sqrt(np.mean(sound[: RATE // 2] ** 2))).astype(np.float32)
 
-    return note
+    return lambda midi, _: note(midi)
 
 
 # --- grips --------------------------------------------------------------------------------------------------------
@@ -165,7 +168,11 @@ def other_inversion(one: Asked, chance: np.random.Generator) -> tuple[int, ...]:
 
 def other_family(one: Asked, chance: np.random.Generator) -> tuple[int, ...]:
     """Another family on the same root, voiced alike."""
-    rest = [other for other in asked_grips() if (other.root, other.spread, other.strings) == (one.root, one.spread, one.strings)]
+    rest = [
+        other
+        for other in asked_grips()
+        if (other.root, other.spread, other.strings) == (one.root, one.spread, one.strings)
+    ]
     near = [o.midi for o in rest if o.degrees != one.degrees and sum(abs(a - b) for a, b in zip(o.midi, one.midi)) <= 6]
     return near[int(chance.integers(len(near)))] if near else one.midi[:-1] + (one.midi[-1] + 1,)
 
@@ -225,11 +232,11 @@ def recorded_take(
 
 def in_room(sound: np.ndarray, chance: np.random.Generator) -> np.ndarray:
     """The sound with a decaying tail and a small microphone's colour."""
-    time = np.arange(round(0.5 * RATE)) / RATE
+    time = np.arange(round(0.4 * RATE)) / RATE
     tail = chance.normal(0, 1, len(time)) * np.exp(-6.9 * time / chance.uniform(0.15, 0.7))
     tail *= chance.uniform(0.05, 0.5) / np.sqrt(np.sum(tail**2))
     tail[0] += 1
-    size = 1 << (len(sound) + len(tail)).bit_length()
+    size = 65_536
     spectrum = np.fft.rfft(sound, size) * np.fft.rfft(tail, size)
     place = np.fft.rfftfreq(size, 1 / RATE)
     spectrum *= 1 / (1 + (chance.uniform(30, 140) / (place + 1)) ** 2)

@@ -13,16 +13,29 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from harmonylib.hearing import ear
+from harmonylib.hearing import ear, verdicts
 from harmonylib.hearing.partials import LOWEST, features
+from harmonylib.hearing.questions import question
 from harmonylib.hearing.spectra import HEARD, onset, spectra
 from tests.hearing import material
 from tests.hearing.material import GUITARS, KINDS, Asked, Note
 
 HIDDEN, ROUNDS, BATCH, RATE, DECAY = 16, 24, 512, 4e-3, 1e-5
-MIX = {"right": 4, "semitone": 2, "family": 1, "inversion": 2, "missing": 3, "octave": 3, "single": 1, "extra": 3, "nothing": 1}
+MIX = {
+    "right": 4,
+    "semitone": 2,
+    "family": 1,
+    "inversion": 2,
+    "missing": 3,
+    "octave": 3,
+    "single": 1,
+    "extra": 3,
+    "nothing": 1,
+}
 LIMITS = {"right": 0.02, "semitone": 0.007, "family": 0.007, "inversion": 0.014, "missing": 0.03, "nothing": 0.007}
 SEED = 20_250
+BODIES = 12
+NAMED_RIGHTLY, LEAST_NAMED = 0.95, 15
 
 
 def instrument(chance: np.random.Generator) -> Note:
@@ -30,7 +43,7 @@ def instrument(chance: np.random.Generator) -> Note:
     kind = chance.choice(["font", "partials", "strings"], p=[0.5, 0.4, 0.1])
     if kind == "font":
         return material.of_font("FluidR3_GM", str(chance.choice(list(GUITARS))))
-    return material.of_partials(int(chance.integers(10_000))) if kind == "partials" else material.of_strings
+    return material.of_partials(int(chance.integers(BODIES))) if kind == "partials" else material.of_strings
 
 
 def takes(count: int, parity: int, seed: int) -> Iterator[tuple[str, Asked, tuple[int, ...], np.ndarray]]:
@@ -66,7 +79,12 @@ def fitted(rows: np.ndarray, sounds: np.ndarray, weight: np.ndarray, seed: int) 
     chance = np.random.default_rng(seed)
     mean, scale = rows.mean(axis=0), rows.std(axis=0) + 1e-3
     given = (rows - mean) / scale
-    values = [chance.normal(0, 0.2, (rows.shape[1], HIDDEN)), np.zeros(HIDDEN), chance.normal(0, 0.2, HIDDEN), np.zeros(1)]
+    values = [
+        chance.normal(0, 0.2, (rows.shape[1], HIDDEN)),
+        np.zeros(HIDDEN),
+        chance.normal(0, 0.2, HIDDEN),
+        np.zeros(1),
+    ]
     first, second, step = [0 * v for v in values], [0 * v for v in values], 0
     total = ROUNDS * (len(given) // BATCH)
     for _ in range(ROUNDS):
@@ -78,7 +96,12 @@ def fitted(rows: np.ndarray, sounds: np.ndarray, weight: np.ndarray, seed: int) 
             hidden = np.tanh(x @ w1 + b1)
             error = importance * (1 / (1 + np.exp(-np.clip(hidden @ w2 + b2, -30, 30))) - y) / BATCH
             back = np.outer(error, w2) * (1 - hidden**2)
-            slopes = [x.T @ back + DECAY * w1, back.sum(axis=0), hidden.T @ error + DECAY * w2, error.sum(keepdims=True)]
+            slopes = [
+                x.T @ back + DECAY * w1,
+                back.sum(axis=0),
+                hidden.T @ error + DECAY * w2,
+                error.sum(keepdims=True),
+            ]
             step += 1
             pace = RATE * 0.5 * (1 + np.cos(np.pi * step / total))
             for n, slope in enumerate(slopes):
@@ -117,7 +140,10 @@ def margins(made: list[tuple], table: dict) -> dict[str, np.ndarray]:
         if kind == "shell":
             continue
         wanted = np.isin(np.arange(LOWEST, LOWEST + len(rows)), asked)
-        own, other = ear.scored(rows[judged & wanted], table["asked"]), ear.scored(rows[judged & ~wanted], table["foreign"])
+        own, other = (
+            ear.scored(rows[judged & wanted], table["asked"]),
+            ear.scored(rows[judged & ~wanted], table["foreign"]),
+        )
         found[kind].append((own.min(), other.max()) if strength >= HEARD else (-99.0, 99.0))
     return {kind: np.array(pairs).reshape(-1, 2) for kind, pairs in found.items()}
 
@@ -134,6 +160,38 @@ def thresholds(pairs: dict[str, np.ndarray]) -> tuple[float, float]:
     return min(((low, high) for low in steps for high in steps), key=lambda both: cost(*both))
 
 
+def naming(made: list[tuple], table: dict) -> dict[str, float]:
+    """For each kind of fault, by how much it must lead to be named rightly in 95 % of these takes."""
+    said: dict[str, list[tuple[float, bool]]] = {}
+    limits = table["accept"]
+    for kind, asked, played, rows, judged, strength in made:
+        if kind == "shell" or strength < HEARD:
+            continue
+        notes = np.arange(LOWEST, LOWEST + len(rows))
+        own, other = (
+            {int(n): float(s) for n, s in zip(notes[pick], ear.scored(rows[pick], table[name]), strict=True)}
+            for name, pick in (("asked", judged & np.isin(notes, asked)), ("foreign", judged & ~np.isin(notes, asked)))
+        )
+        if min(own.values()) > limits["asked"] and max(other.values()) < limits["foreign"]:
+            continue
+        heard = ear.Heard(0, strength, 0.0, rows[0], own, other)
+        best, lead = verdicts.named(heard, question(asked))
+        if best:
+            truth = set(asked) - set(best.gone) | set(best.new) == set(played)
+            said.setdefault(best.kind, []).append((lead, truth))
+    found = {}
+    for kind, pairs in sorted(said.items()):
+        for limit in np.arange(0, 15, 0.25):
+            right = [truth for lead, truth in pairs if lead >= limit]
+            if len(right) < LEAST_NAMED:
+                break
+            if np.mean(right) >= NAMED_RIGHTLY:
+                found[kind] = float(limit)
+                break
+        print("named", kind, len(pairs), found.get(kind))
+    return found
+
+
 def main() -> None:
     reader = argparse.ArgumentParser(description=__doc__)
     reader.add_argument("--takes", type=int, default=20_000)
@@ -144,6 +202,7 @@ def main() -> None:
     pairs = margins(checked, table)
     low, high = thresholds(pairs)
     table |= {"accept": {"asked": round(low, 2), "foreign": round(high, 2)}}
+    table["named"] = naming(checked, table)
     table["made"] = (
         f"{count} takes of the project's own strings, of strings added up partial by partial and of the guitars 24 to "
         f"27 of FluidR3_GM; grips on even roots, seed {SEED}; thresholds from {count // 3} takes of grips on odd roots"
