@@ -3,7 +3,8 @@
 Conventions
 - Scores are log odds: above 0 a note sounds rather than not.
 - `weights.json` holds two small networks, one for asked and one for foreign notes (features, one hidden row, a score),
-  the thresholds of the verdict, the faults that may be named, and how all this was made. A script of the tests rebuilds it.
+  the thresholds of the verdict, the faults that may be named, and how all this was made. A
+  script of the tests rebuilds it.
 
 Sources: none; the weights were fitted to rendered guitars.
 """

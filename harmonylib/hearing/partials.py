@@ -3,7 +3,7 @@
 Conventions
 - Partial h of a string at f Hz lies at f · h · √(1 + 6e-5 · h²); partials 1 to 8 from 75 to 4140 Hz are looked at.
 - A partial is a note's *own* when it lies further than 6 Hz and 1.2 % from every partial of the other asked notes.
-- Rows of notes are MIDI numbers 34 to 90 in order; what the ear judges are those from 35 to 88.
+- Rows of notes are MIDI numbers 22 to 102 in order; what the ear judges are those from 35 to 88.
 
 Sources: N. H. Fletcher and T. D. Rossing, The Physics of Musical Instruments, for the stretch of a stiff string's
 partials (from memory).
@@ -30,7 +30,7 @@ ORDER = np.arange(1, HARMONICS + 1)
 STRETCH = ORDER * np.sqrt(1 + STIFF * ORDER**2)
 PLACES = 440.0 * 2 ** ((NOTES[:, None] - 69) / 12) * STRETCH
 """Hz, a row a note, a column a partial."""
-SEEN = (PLACES >= SEEN_HZ[0]) & (PLACES <= SEEN_HZ[1])
+SEEN = (SEEN_HZ[0] <= PLACES) & (SEEN_HZ[1] >= PLACES)
 SHIFTS = np.arange(-40, 41, 2)  # cents
 
 
@@ -70,7 +70,7 @@ def own(asked: Sequence[int]) -> NDArray[np.bool_]:
 
 
 def features(long_: Row, short: Row, asked: Sequence[int]) -> tuple[Row, NDArray[np.bool_], float]:
-    """What the ear judges notes 35 to 88 by: a row a note; whether a note can be judged at all; the detuning in cents."""
+    """What the ear judges notes 35 to 88 by: a row a note; whether it can be judged; the detuning in cents."""
     cents = detuning(long_, asked)
     mine = own(asked)
     strong, early = strengths(long_, LONG, cents), strengths(short, SHORT, cents)

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from itertools import pairwise
 from typing import Any
 
 from harmonylib.errors import HarmonyError, shown
@@ -35,7 +34,7 @@ class Alternative:
 
 @dataclass(frozen=True)
 class Question:
-    """What should sound: `names` are the strings (or notes) in words, `deaf` those that cannot be heard to be missing."""
+    """What should sound: `names` are the strings or notes in words, `deaf` those that cannot be heard to miss."""
 
     midi: tuple[int, ...]
     names: tuple[str, ...]
@@ -67,7 +66,7 @@ def question(expected: Grip | str | Sequence[int | str], neck: Neck = Neck()) ->
                 f"{shown(expected)} is nothing to listen for: give a grip, or notes such as ('C3', 'G3')"
             )
         midi = tuple(note if isinstance(note, int) else Pitch.parse(note).midi for note in expected)
-        names = label = tuple(str(note) for note in expected)
+        names = tuple(str(note) for note in expected)
         label = " ".join(names)
     if not 1 <= len(midi) <= MOST or len(set(midi)) < len(midi):
         raise HarmonyError(f"{label or 'no notes'}: one to six different notes can be listened for")
@@ -102,11 +101,10 @@ def _alternatives(midi: tuple[int, ...], names: tuple[str, ...]) -> list[Alterna
 
 def _inversions(midi: tuple[int, ...]) -> list[Alternative]:
     tones = [note for note in range(LOWEST, HIGHEST + 1) if (note - midi[0]) % 12 in {(n - midi[0]) % 12 for n in midi}]
-    assert all(low < high for low, high in pairwise(tones))
     found = []
     for steps in (1, -1, 2, -2):
         places = [tones.index(note) + steps for note in midi]
-        if 0 <= min(places) and max(places) < len(tones):
+        if min(places) >= 0 and max(places) < len(tones):
             moved = tuple(tones[place] for place in places)
             gone, new = (tuple(sorted(set(a) - set(b))) for a, b in ((midi, moved), (moved, midi)))
             found.append(Alternative("inversion", gone, new, "another inversion of this chord"))

@@ -173,7 +173,7 @@ def other_family(one: Asked, chance: np.random.Generator) -> tuple[int, ...]:
         for other in asked_grips()
         if (other.root, other.spread, other.strings) == (one.root, one.spread, one.strings)
     ]
-    near = [o.midi for o in rest if o.degrees != one.degrees and sum(abs(a - b) for a, b in zip(o.midi, one.midi)) <= 6]
+    near = [o.midi for o in rest if o.degrees != one.degrees and sum(abs(a - b) for a, b in zip(o.midi, one.midi, strict=True)) <= 6]
     return near[int(chance.integers(len(near)))] if near else one.midi[:-1] + (one.midi[-1] + 1,)
 
 

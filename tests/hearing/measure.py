@@ -1,7 +1,8 @@
 """How well the ear hears, on guitars that trained nothing: ``python -m tests.hearing.measure [--recordings FOLDER …]``.
 
 Needs fluidsynth and the Debian package timgm6mb-soundfont; a folder holds recordings of single notes, a file a note.
-Takes are rendered anew from their seed: the share of each kind that was accepted, and how many faults were named rightly.
+Takes are rendered anew from their seed: the share of each kind that was accepted, and how many faults were named
+rightly.
 """
 
 from __future__ import annotations
@@ -40,7 +41,8 @@ class Figures:
     def __str__(self) -> str:
         rows = [f"{kind} {100 * self.share(kind):.1f} ({self.takes[kind]})" for kind in self.takes]
         names = [f"{kind} {self.named_rightly[kind]}/{count}" for kind, count in self.named.items()]
-        return f"accepted %: {', '.join(rows)}\nnamed rightly: {', '.join(names)}\nms: {1000 * np.median(self.seconds):.1f}"
+        said = f"accepted %: {', '.join(rows)}\nnamed rightly: {', '.join(names)}"
+        return f"{said}\nms: {1000 * np.median(self.seconds):.1f}"
 
 
 def guitars(recordings: list[Path]) -> list[Note]:

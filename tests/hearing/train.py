@@ -129,7 +129,7 @@ def examples(made: list[tuple]) -> tuple[tuple, tuple]:
             pick = judged & (wanted == own)
             importance = np.where(sounds & ~wanted, 3.0, np.where(near, 1.5, 1.0))
             parts[own].append((rows[pick], sounds[pick].astype(float), importance[pick]))
-    joined = {own: tuple(np.concatenate(column) for column in zip(*part)) for own, part in parts.items()}
+    joined = {own: tuple(np.concatenate(column) for column in zip(*part, strict=True)) for own, part in parts.items()}
     return joined[True], joined[False]
 
 
