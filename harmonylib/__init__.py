@@ -8,7 +8,9 @@ so that ``import harmonylib`` stays quick.
 (E♭, G♭, B♭, D♭)
 """
 
+import sys
 from importlib import import_module
+from typing import Any
 
 ROOMS = {
     "errors": ("HarmonyError",),
@@ -39,6 +41,8 @@ ROOMS = {
     "score.writing": ("write_files",),
     "sound.events": ("cycle_events",),
     "sound.listening": ("listen",),
+    "exercises.tally": ("Tally",),
+    "exercises.progress": ("progress",),
     "exercises.catalogue": (
         *("KINDS", "answer_call", "drop", "exercise", "exercise_set", "find_gaps", "find_grips", "find_root"),
         *("harmonise_bar", "harmonise_phrase", "mend", "name_inversion", "next_inversion", "random_exercise"),
@@ -46,6 +50,7 @@ ROOMS = {
     ),
     "classroom.sheets": ("sheet",),
     "classroom.worksheets": ("write_worksheet",),
+    "classroom.handing": ("hand_in",),
     "classroom.marking": ("mark",),
     "classroom.marks": ("overview", "summary"),
     "classroom.difficulty": ("formula",),
@@ -60,7 +65,7 @@ ROOMS = {
 
 PANELS = (
     *("AnswerBox", "AnswerPanel", "ArrangementPanel", "DiminishedPanel", "InversionPanel", "MelodyPanel", "Player"),
-    *("SpreadPanel", "Tally"),
+    *("SpreadPanel",),
 )
 """What the widgets add; fetched when it is first used, like all the rest."""
 
@@ -78,7 +83,17 @@ def __getattr__(name: str) -> object:
         raise AttributeError(f"harmonylib.{name} is now called {SUCCESSORS[name]}: write that instead")
     if name not in _HOME:
         raise AttributeError(f"module 'harmonylib' has no attribute {name!r}")
-    return getattr(import_module(_HOME[name]), name)
+    found = getattr(import_module(_HOME[name]), name)
+    if base := sys.modules.get("harmonylib.exercises.base"):
+        base.Exercise.shown_by = staticmethod(_asked)
+    return found
+
+
+def _asked(task: object, **how: Any) -> dict[str, Any]:
+    """What a notebook shows an exercise with: a box to answer in. Elsewhere it is nothing, and no widget is fetched."""
+    if not import_module("harmonylib.exercises.progress").in_notebook():
+        return {}
+    return dict(import_module("widgets.asking").asked(task, **how))
 
 
 def __dir__() -> list[str]:

@@ -18,6 +18,7 @@ from harmonylib.arranging.costs import STEP_COSTS as STEP_COSTS
 from harmonylib.arranging.density import DENSITIES as DENSITIES
 from harmonylib.arranging.harmony import FOREIGN as FOREIGN
 from harmonylib.classroom.difficulty import formula as formula
+from harmonylib.classroom.handing import hand_in as hand_in
 from harmonylib.classroom.marking import mark as mark
 from harmonylib.classroom.marks import overview as overview
 from harmonylib.classroom.marks import summary as summary
@@ -43,6 +44,8 @@ from harmonylib.exercises.catalogue import shell as shell
 from harmonylib.exercises.catalogue import spell as spell
 from harmonylib.exercises.catalogue import which_degree as which_degree
 from harmonylib.exercises.catalogue import which_diminished as which_diminished
+from harmonylib.exercises.progress import progress as progress
+from harmonylib.exercises.tally import Tally as Tally
 from harmonylib.guitar.grips import Grip as Grip
 from harmonylib.guitar.neck import TUNINGS as TUNINGS
 from harmonylib.guitar.neck import Neck as Neck
@@ -81,7 +84,6 @@ from widgets import InversionPanel as InversionPanel
 from widgets import MelodyPanel as MelodyPanel
 from widgets import Player as Player
 from widgets import SpreadPanel as SpreadPanel
-from widgets import Tally as Tally
 
 ROOMS: dict[str, tuple[str, ...]]
 PANELS: tuple[str, ...]

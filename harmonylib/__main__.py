@@ -13,7 +13,7 @@ import sys
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import NoReturn, TextIO
+from typing import NoReturn, TextIO, TypeAlias
 
 from harmonylib.errors import HarmonyError
 
@@ -21,6 +21,9 @@ CHAPTERS = Path(__file__).resolve().parent.parent / "chapters"
 FIRST_CHAPTER = "00_start_here.ipynb"
 LONGEST_LINE = 1000
 """Letters of a complaint; of a longer one, which quotes a very long name, begin and end are shown."""
+
+
+_Commands: TypeAlias = "argparse._SubParsersAction[_Parser]"
 
 
 class _Parser(argparse.ArgumentParser):
@@ -32,17 +35,21 @@ class _Parser(argparse.ArgumentParser):
 
 def parser() -> argparse.ArgumentParser:
     """The command line, described."""
-    from harmonylib.answering.manner import CONTOURS, Manner
-    from harmonylib.arranging.density import DENSITIES
-    from harmonylib.guitar.neck import LONG_SCALE, TUNINGS
-    from harmonylib.score.pdf import PAPERS
-    from harmonylib.score.writing import SOUNDS
-
     top = _Parser(
         prog="python -m harmonylib",
         description="Block chords for guitar: harmonise a tune so that every note carries a chord a hand can play.",
     )
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    for describe in (_describe_arrange, _describe_survey, _describe_worksheet, _describe_mark, _describe_course):
+        describe(commands)
+    return top
+
+
+def _describe_arrange(commands: _Commands) -> None:
+    from harmonylib.arranging.density import DENSITIES
+    from harmonylib.guitar.neck import LONG_SCALE, TUNINGS
+    from harmonylib.score.pdf import PAPERS
+    from harmonylib.score.writing import SOUNDS
 
     arrange = commands.add_parser(
         "arrange",
@@ -53,6 +60,9 @@ def parser() -> argparse.ArgumentParser:
     arrange.add_argument("tune", metavar="TUNE", help="a .musicxml, .xml, .mxl or .abc file with chord symbols")
     arrange.add_argument("--out", metavar="DIR", default=".", help="folder for the four files (default: this one)")
     arrange.add_argument("--number", metavar="N", type=int, default=1, help="which tune of an ABC book (default: 1)")
+    arrange.add_argument(
+        "--bars", metavar="WHICH", help="arrange these bars only: a section, as in B, or numbers, as in 5-8"
+    )
     arrange.add_argument(
         "--density",
         choices=tuple(DENSITIES),
@@ -80,6 +90,14 @@ def parser() -> argparse.ArgumentParser:
     arrange.add_argument(
         "--seed", metavar="N", type=int, default=0, help="picks among equally good grips, and draws the answers"
     )
+    _answer_options(arrange)
+    arrange.set_defaults(run=_arrange)
+
+
+def _answer_options(arrange: argparse.ArgumentParser) -> None:
+    """Call and response: whether the melody chords are answered, and how."""
+    from harmonylib.answering.manner import CONTOURS, Manner
+
     answers = arrange.add_argument_group("call and response", "other voicings answer the melody chords in their gaps")
     answers.add_argument(
         "--answers",
@@ -101,8 +119,9 @@ def parser() -> argparse.ArgumentParser:
         "--contour", choices=(*CONTOURS, "any"), default="any", help="how the answers' top line goes (any)"
     )
     answers.add_argument("--swing", action="store_true", help="off-beat answers on the last third of the beat")
-    arrange.set_defaults(run=_arrange)
 
+
+def _describe_survey(commands: _Commands) -> None:
     survey = commands.add_parser(
         "survey",
         help="list the tunes of a folder by difficulty",
@@ -117,6 +136,10 @@ def parser() -> argparse.ArgumentParser:
     survey.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: each tune's own)")
     survey.set_defaults(run=_survey)
 
+
+def _describe_worksheet(commands: _Commands) -> None:
+    from harmonylib.score.pdf import PAPERS
+
     worksheet = commands.add_parser(
         "worksheet",
         help="print a set of exercises with its key, and make the learner's notebook",
@@ -130,6 +153,8 @@ def parser() -> argparse.ArgumentParser:
     worksheet.add_argument("--seed", metavar="N", type=int, help="draws another set (default: the file's own seed)")
     worksheet.set_defaults(run=_worksheet)
 
+
+def _describe_mark(commands: _Commands) -> None:
     mark = commands.add_parser(
         "mark",
         help="mark a folder of returned notebooks without running them",
@@ -144,6 +169,8 @@ def parser() -> argparse.ArgumentParser:
     mark.add_argument("--out", metavar="DIR", default=".", help="folder for table and picture (default: this one)")
     mark.set_defaults(run=_mark)
 
+
+def _describe_course(commands: _Commands) -> None:
     course = commands.add_parser(
         "course",
         help="open the course in JupyterLab, or large and without code for a projector",
@@ -154,7 +181,6 @@ def parser() -> argparse.ArgumentParser:
     course.add_argument("--port", metavar="N", type=int, help="port of the server on this machine")
     course.add_argument("--no-browser", action="store_true", help="serve it, and leave the browser to you")
     course.set_defaults(run=_course)
-    return top
 
 
 def _hand_options(command: argparse.ArgumentParser) -> None:
@@ -241,10 +267,13 @@ def _arrange(options: argparse.Namespace) -> int:
         from harmonylib.guitar.neck import Neck
         from harmonylib.score.tables import text
         from harmonylib.score.writing import write_files
+        from harmonylib.tunes.bars import excerpt
         from harmonylib.tunes.reading import read
 
         neck = Neck(options.tuning, options.frets, options.scale, options.reach, options.capo)
         tune = read(options.tune, options.number)
+        if options.bars:
+            tune = excerpt(tune, options.bars)
         progress.update()
         progress.set_description("arranging", refresh=False)
         arrangement = arrange(

@@ -1,11 +1,11 @@
 """The teacher's settings: one file, `class.toml`, that stands beside the tunes or where the course is opened.
 
-A call goes before the command, the command before the file. Each room takes its own section: ``[neck]`` the guitar and
-the hand, ``[arrange]`` and ``[answers]`` taste, ``[pictures]`` and ``[paper]`` what is drawn and printed, ``[listening]``
-the microphone.
+A call goes before the command, the command before the file. Each room takes its own section: ``[neck]`` the guitar
+and the hand, ``[arrange]`` and ``[answers]`` taste, ``[pictures]`` and ``[paper]`` what is drawn and printed,
+``[listening]`` the microphone.
 
 Conventions
-- The environment variable `CLASS_FILE` names another file; “off” means none, as in tests and in the course's stored pages.
+- The environment variable `CLASS_FILE` names another file; “off” means none, as in tests and in stored pages.
 - The file is data: nothing in it is run. What a section may hold, the room that takes it knows and checks.
 """
 

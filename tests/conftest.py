@@ -17,4 +17,6 @@ settings.register_profile("longer", max_examples=150, derandomize=True, deadline
 settings.register_profile(
     "long", max_examples=100_000, deadline=None, database=None, suppress_health_check=list(HealthCheck)
 )
+os.environ.setdefault("HARMONYLIB_PROGRESS", "off")  # kernels that tests start keep no learner's progress
+
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE") or "short")

@@ -1,10 +1,7 @@
-"""The answer box and the tally without a browser: every kind answered through the box, and what a tally file bears."""
+"""The answer box without a browser: every kind answered through the box."""
 
 from __future__ import annotations
 
-import json
-import os
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,10 +9,11 @@ import pytest
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises.base import Exercise
 from harmonylib.exercises.catalogue import KINDS, find_grips, next_inversion, random_exercise, spell, which_degree
+from harmonylib.exercises.tally import Tally
+from harmonylib.exercises.written import as_text
 from harmonylib.pictures.theme import THEMES
 from tests.test_widgets import alive, bundle
-from widgets import AnswerBox, Tally
-from widgets.answer import GRIPS, MOST_BYTES, written
+from widgets import AnswerBox
 
 every_kind = pytest.mark.parametrize("kind", KINDS)
 WRONG = {"name_inversion": "5th inversion", "find_gaps": "1.1"}
@@ -38,12 +36,12 @@ def press(box: AnswerBox, answer: str) -> str:
 def test_a_solution_written_in_the_field_is_right_and_counted_once(kind: str) -> None:
     task, tally = drawn(kind), Tally()
     box = AnswerBox(task, tally)
-    reply = press(box, written(task.solution()))
+    reply = press(box, as_text(task.solution()))
     assert (reply.split(":")[0], box.form.mood) == ("Right", "right")
     box.form.answer = "C"
     assert (box.form.reply, box.form.mood) == ("", ""), "right was another answer"
     press(box, WRONG.get(kind, "C"))
-    press(box, written(task.solution()))
+    press(box, as_text(task.solution()))
     assert tally.of(task) == (True, 1)
     box.close()
 
@@ -87,7 +85,7 @@ def test_a_box_shows_itself_without_a_kernel_and_twice_the_same(kind: str) -> No
     assert live in shown
     assert {k: v for k, v in shown.items() if k != live} == {k: v for k, v in again.items() if k != live}
     assert shown["text/plain"] == repr(one) == drawn(kind).question
-    assert ("image/svg+xml" in shown) == (kind in GRIPS or drawn(kind).picture is not None)
+    assert ("image/svg+xml" in shown) == (drawn(kind).grips != "" or drawn(kind).picture is not None)
     one.close()
     two.close()
     assert alive() == before
@@ -129,7 +127,7 @@ def test_a_solution_clicked_on_the_neck_is_right_and_goes_in_as_pairs(kind: str)
         places = [(len(parts) - n, int(fret)) for n, fret in enumerate(parts) if fret != "x"]
         click(box, *places)
         given.append(tuple(places))
-    assert box.answer == (given[0] if GRIPS[kind] == "one" else tuple(given))
+    assert box.answer == (given[0] if task.grips == "one" else tuple(given))
     assert box.check().right
     box.close()
 
@@ -259,95 +257,3 @@ def test_boxes_share_a_tally_and_count_an_exercise_once() -> None:
     assert other.form.tally == f"this one: not yet right, answers 1 · all: {tally}"
     for box in (one, two, other):
         box.close()
-
-
-def filled() -> Tally:
-    tally = Tally()
-    for kind in KINDS:
-        task = drawn(kind)
-        tally.count(task, task.check("C"))
-        if kind < "m":
-            tally.count(task, task.check(task.solution()))
-    return tally
-
-
-def test_a_tally_comes_back_from_its_file_and_its_bytes_are_always_the_same(tmp_path: Path) -> None:
-    tally, path, again = filled(), tmp_path / "tally.json", tmp_path / "again.json"
-    tally.save(path)
-    back = Tally.read(str(path))
-    assert (back.rows, repr(back)) == (tally.rows, repr(tally))
-    Tally(rows=dict(reversed(list(back.rows.items())))).save(again)
-    assert again.read_bytes() == path.read_bytes()
-    assert sorted(os.listdir(tmp_path)) == ["again.json", "tally.json"], "nothing half written lies about"
-    assert Tally.read(tmp_path / "new.json").rows == {}
-
-
-def test_a_save_that_fails_leaves_the_old_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    path = tmp_path / "tally.json"
-    Tally().save(path)
-    before = path.read_bytes()
-
-    def fail(*_: object) -> None:
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr("os.fsync", fail)
-    with pytest.raises(HarmonyError, match=r"tally\.json: the tally cannot be written here \(no space left"):
-        filled().save(path)
-    assert path.read_bytes() == before
-    assert os.listdir(tmp_path) == ["tally.json"]
-    monkeypatch.undo()
-    with pytest.raises(HarmonyError, match="holds more than 1024 KB"):
-        Tally(rows={json.dumps({"kind": "x" * MOST_BYTES}): (False, 1)}).save(path)
-    assert path.read_bytes() == before
-
-
-def whole(*rows: object, **other: object) -> bytes:
-    return json.dumps({"format": "harmonylib tally", "version": 1, "exercises": rows} | other).encode()
-
-
-GOOD = {"exercise": {"kind": "spell", "chord": "C7"}, "right": True, "tried": 2}
-BAD = {
-    "empty": b"",
-    "cut": whole(GOOD)[:-5],
-    "latin": '{"format": "é"}'.encode("latin-1"),
-    "deep": b"[" * 100_000,
-    "long number": b'{"version": ' + b"9" * 5000 + b"}",
-    "list": b"[1, 2]",
-    "foreign": b'{"cells": [], "nbformat": 4}',
-    "later": whole(GOOD, version=2),
-    "no list": whole(exercises={"a": 1}),
-    "many": whole(*[GOOD] * 5001),
-    "huge": b" " * (MOST_BYTES + 1),
-    "twice": whole(GOOD, GOOD),
-    "row": whole(5),
-    "no exercise": whole(GOOD | {"exercise": None}),
-    "no kind": whole(GOOD | {"exercise": {"chord": "C7"}}),
-    "nested": whole(GOOD | {"exercise": {"kind": ["spell"]}}),
-    "no number": whole(GOOD | {"exercise": {"kind": "spell", "reach": float("nan")}}),
-    "surrogate": whole(GOOD | {"exercise": {"kind": "\ud800"}}),
-    "right": whole(GOOD | {"right": 1}),
-    "tried": whole(GOOD | {"tried": True}),
-    "none tried": whole(GOOD | {"tried": 0}),
-    "too often": whole(GOOD | {"tried": 10**7}),
-}
-
-
-@pytest.mark.parametrize("name", BAD)
-def test_a_file_that_is_no_tally_is_refused_by_name(name: str, tmp_path: Path) -> None:
-    path = tmp_path / "odd.json"
-    path.write_bytes(whole(GOOD))
-    assert Tally.read(path).of(spell("C7")) == (True, 2)
-    path.write_bytes(BAD[name])
-    with pytest.raises(HarmonyError, match=r"odd\.json"):
-        Tally.read(path)
-
-
-def test_a_path_that_is_none_is_refused(tmp_path: Path) -> None:
-    for wrong in (5, None, ""):
-        with pytest.raises(HarmonyError, match="name a file for the tally"):
-            Tally.read(wrong)  # type: ignore[arg-type]
-    with pytest.raises(HarmonyError, match="is no file"):
-        Tally.read(tmp_path)
-    for wrong in (tmp_path, tmp_path / "nowhere" / "tally.json"):
-        with pytest.raises(HarmonyError, match="cannot be written here"):
-            Tally().save(wrong)

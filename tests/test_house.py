@@ -18,7 +18,7 @@ from tests.stub import FILE, homes, stub
 
 ROOT = Path(harmonylib.__file__).parent.parent
 FLOORS = (
-    *("errors", "wording", "files", "theory", "guitar", "tunes", "arranging", "answering"),
+    *("errors", "wording", "files", "settings", "theory", "guitar", "tunes", "arranging", "answering"),
     *("pictures", "sound", "score", "lessons", "exercises", "hearing", "classroom"),
 )
 """The rooms of `harmonylib` from the ground up; the files on disk come before what draws and teaches with them."""

@@ -151,8 +151,8 @@ def test_load_puts_other_music_in_and_keeps_the_settings(made):
         ({"balance": -2}, "balance -2: choose -1 to 1"),
         ({"count_in": 3}, "count-in 3: choose 0 to 2"),
         ({"theme": "night"}, "'night' is not a theme: choose paper"),
-        ({"first": 9}, "bars 9 to 1: choose from bars 1 to 1"),
-        ({"last": 2}, "bars 1 to 2: choose from bars 1 to 1"),
+        ({"first": 9}, "bars 9 to 1: the tune has bars 1 to 1"),
+        ({"last": 2}, "bars 1 to 2: the tune has bars 1 to 1"),
         ({"texts": ["one", "two"]}, "2 texts for 1 events"),
     ],
 )

@@ -9,11 +9,13 @@ import os
 import re
 import threading
 from fractions import Fraction as F
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import mido
 import pytest
+import verovio
 from lxml import etree
 
 from harmonylib.answering.own import with_own
@@ -273,10 +275,59 @@ def test_every_chord_symbol_is_read_back_and_by_music21_too(schema: etree.XMLSch
             assert wanted <= {p.pitchClass for p in harmony.pitches}, symbol
 
 
-def test_kind_text_shows_the_symbol() -> None:
-    root = parsed(musicxml(made([("[Am7b5] G4:2 [D7(b9)] A4:2", {})])))
-    assert [k.get("text") for k in root.iter("kind")] == ["m7♭5", "7(♭9)"]
-    assert [k.text for k in root.iter("kind")] == ["half-diminished", "dominant"]
+SYMBOLS = {
+    # symbol: kind, its text, and what a program shows that prints the text and then the degrees
+    "Cm7b5": ("half-diminished", "m7♭5", "Cm7♭5"),
+    "C7(b9)": ("dominant", "7", "C7(♭9)"),
+    "C7(b9b13)": ("dominant", "7", "C7(♭9♭13)"),
+    "C13(#11)": ("dominant-13th", "13", "C13(♯11)"),
+    "Cmaj9(#11)": ("major-ninth", "maj9", "Cmaj9(♯11)"),
+    "C7alt": ("augmented-seventh", "7♯5", "C7♯5(♭9♯9)"),
+    "Cmaj7b5": ("major-seventh", "maj7", "Cmaj7(♭5)"),
+    "C7sus4": ("suspended-fourth", "sus4", "Csus4(♭7)"),
+    "C6/9": ("major-sixth", "6", "C6(9)"),
+    "Cadd9": ("major", "", "C(add9)"),
+    "C13": ("dominant-13th", "13", "C13"),
+    "C7(b9)/E": ("dominant", "7", "C7(♭9)/E"),
+}
+
+
+def test_the_text_of_a_kind_and_its_degrees_add_up_once(schema: etree.XMLSchema) -> None:
+    """The engraver prints text and degrees one after the other, so what it shows says each thing once."""
+    xml = musicxml(made([(f"[{symbol}] E5:1", {"metre": (1, 4)}) for symbol in SYMBOLS]))
+    root = parsed(xml)
+    schema.assertValid(root)
+    assert [(kind.text, kind.get("text")) for kind in root.iter("kind")] == [facts[:2] for facts in SYMBOLS.values()]
+    verovio.setDefaultResourcePath(str(files("verovio") / "data"))
+    toolkit = verovio.toolkit()
+    assert toolkit.loadData(xml)
+    shown = parsed(re.sub(r"<\?xml[^>]*>", "", toolkit.getMEI())).iter("{*}harm")
+    assert ["".join("".join(harm.itertext()).split()) for harm in shown] == [facts[2] for facts in SYMBOLS.values()]
+    svg = engrave(made([(f"[{symbol}] E5:1", {"metre": (1, 4)}) for symbol in SYMBOLS]))
+    named = ["".join("".join(g.itertext()).split()) for g in parsed(svg).xpath("//*[@class='harm']")]
+    assert named == [str(Chord.parse(symbol)) for symbol in SYMBOLS], "our own page shows the symbol of the course"
+
+
+def test_the_part_sounds_as_a_jazz_guitar() -> None:
+    xml = musicxml(made())
+    part = parsed(xml).find(".//score-part")
+    assert part.findtext("midi-instrument/midi-program") == "27", "counted from 1"
+    assert part.find("midi-instrument").get("id") == part.find("score-instrument").get("id")
+    heard = next(music21_score(xml).recurse().getElementsByClass("Instrument"))
+    assert heard.midiProgram == 26, "counted from 0"
+
+
+def test_the_groups_of_a_metre_go_out_and_come_back() -> None:
+    tune = read_text('M:(3+2)/8\nL:1/8\nK:C\n"C"c3 d2|"G"g3 b2|[M:4/4]"C"c8|')
+    assert [bar.groups for bar in tune.bars] == [(3, 2), (3, 2), ()]
+    xml = musicxml(arrange(tune))
+    assert [beats.text for beats in parsed(xml).iter("beats")] == ["3+2", "4"]
+    assert read_text(xml, "musicxml").bars == tune.bars
+    two = xml.replace(
+        "<beats>3+2</beats><beat-type>8</beat-type>",
+        "<beats>3</beats><beat-type>8</beat-type><beats>1</beats><beat-type>4</beat-type>",
+    )  # noqa: E501
+    assert read_text(two, "musicxml").bars[0].groups == (3, 2)
 
 
 def test_a_change_inside_a_note_stands_at_its_moment() -> None:

@@ -1,4 +1,4 @@
-"""The class's file: a call goes before the command, the command before the file; what is wrong in it is one sentence."""
+"""The class's file: a call goes before it, the command too; what is wrong in it is one sentence."""
 
 import os
 from pathlib import Path

@@ -25,11 +25,12 @@ from harmonylib.arranging.arrangement import Answer, Arrangement
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import MOST_FRETS, TUNINGS, Neck
-from harmonylib.sound.events import ACCENT, Event, as_data, bars_between, click_events, cycle_events, played_events
+from harmonylib.sound.events import ACCENT, Event, as_data, click_events, cycle_events, played_events
 from harmonylib.sound.listening import CAUTION, listen
 from harmonylib.sound.rendering import KNEE, LOUDEST, RELEASE_S, REST_S, STRUM_S, mp3, render, wav
 from harmonylib.sound.strings import HIGHEST, LOWEST, RATE, _string, string
 from harmonylib.theory.voicings import inversions, voice
+from harmonylib.tunes.bars import bars_meant
 from harmonylib.tunes.reading import read, read_text
 from tests.witnesses.fft import cents_off
 
@@ -263,7 +264,7 @@ def test_the_count_in_alone_leaves_the_music_as_it_is() -> None:
 
 def test_a_pick_up_is_counted_in(pick_up: Arrangement) -> None:
     """Two beats of a four-beat bar are missing: six clicks lead in, and beat 1 is the bar line."""
-    bars = bars_between(pick_up, 0, 2)
+    bars = bars_meant(pick_up.tune, (0, 2))
     clicks = click_events(bars, count_in=1)
     assert [(e.onset, e.midi[0] == ACCENT) for e in clicks] == [(n, n in (-6, -2, 2, 6)) for n in range(-6, 10)]
     first = played_events(pick_up, 0, 2)[0]
@@ -275,7 +276,7 @@ def test_a_pick_up_of_one_eighth_is_off_the_beat() -> None:
     found = played_events(made)
     assert [e.onset for e in found[:3]] == [HALF, 1, 2]
     assert near(rises(render(found, 60, 0.6))[:2], [0.6, 1])
-    assert click_events(bars_between(made), 0)[0] == Event(1, 1, (ACCENT,), "click", None, 0.8)
+    assert click_events(made.tune.bars, 0)[0] == Event(1, 1, (ACCENT,), "click", None, 0.8)
 
 
 # --- from arrangement to events -----------------------------------------------------------------------------------
@@ -331,7 +332,7 @@ def test_a_cycle_is_one_grip_after_another() -> None:
 
 
 def test_the_data_for_a_browser_are_plain(lantern: Arrangement) -> None:
-    bars = bars_between(lantern, 1, 2)
+    bars = bars_meant(lantern.tune, (1, 2))
     played = (*played_events(lantern, 1, 2), *click_events(bars, count_in=1))
     data = json.loads(json.dumps(as_data(played, 96, swing=2 / 3)))
     assert (data["tempo"], data["length"], len(data["events"])) == (96, 8, len(played))

@@ -178,7 +178,7 @@ def test_no_signatures_are_common_time_in_c_and_said() -> None:
 def test_a_file_without_a_tempo_is_told_the_one_taken() -> None:
     told = "the file gives no tempo: 120 quarter notes a minute unless you set another"
     assert (abc('"C"C4|').tempo, abc('"C"C4|').remarks) == (120, (told,))
-    assert abc('"C"C4|', "Q:1/4=120\nK:C\n").remarks == ()
+    assert abc('"C"C8|', "Q:1/4=120\nK:C\n").remarks == ()
 
 
 def test_printed_and_played_tempo() -> None:
@@ -359,7 +359,7 @@ ENTITIES = '<!DOCTYPE s [<!ENTITY a "x"><!ENTITY b "&a;&a;&a;&a;">]>'
         ("a.mid", b"MThd", r"MusicXML \(.musicxml, .xml\), compressed MusicXML \(.mxl\) or ABC"),
         ("a.xml", b"<a", "is not XML"),
         ("a.xml", b"<html/>", "no score"),
-        ("a.xml", b"<score-timewise/>", "part-wise"),
+        ("a.xml", b"<score-timewise/>", "no melody notes"),
         ("a.xml", score(note("C5"), doctype=ENTITIES).encode(), "entities"),
         ("a.mxl", b"PK\x03\x04rubbish", "damaged"),
         ("a.mxl", zipped(readme__txt="hello"), "holds no score"),

@@ -24,14 +24,16 @@ from PIL import Image
 from harmonylib.__main__ import main
 from harmonylib.classroom import marking
 from harmonylib.classroom import paper as printed
+from harmonylib.classroom.handing import ANSWER, record, saved_before
 from harmonylib.classroom.marking import Unmarked, _assigned, _marked, answers, mark, read_key
 from harmonylib.classroom.marks import STATES, Marks, Row, marks_csv, overview, summary, write_marks
 from harmonylib.classroom.notebook import escaped, learner
-from harmonylib.classroom.paper import WRITING, _music, _question, key_pdf, said, sheet_pdf
+from harmonylib.classroom.paper import _music, _question, key_pdf, sheet_pdf
 from harmonylib.classroom.sheets import Sheet, from_sheet_data, read_spec, sheet
 from harmonylib.classroom.worksheets import write_worksheet
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises.catalogue import KINDS, exercise_set, harmonise_bar, random_exercise, spell
+from harmonylib.exercises.written import as_text
 from harmonylib.pictures.theme import THEME_VARIABLE
 from harmonylib.wording import plain
 from tests.draws import draws
@@ -247,7 +249,7 @@ def test_sheet_and_key_ask_the_same_by_the_same_number(level):
     for number, task in made.numbered:
         asked = squeezed(f"{number}. {task.question}")
         assert on_sheet.count(asked) == in_key.count(asked) == 1, asked
-        told = squeezed(f"Answer: {said(task.solution())}{task.truth[0].upper()}{task.truth[1:]}.")
+        told = squeezed(f"Answer: {as_text(task.solution())}{task.truth[0].upper()}{task.truth[1:]}.")
         assert in_key.index(told) == in_key.index(asked) + len(asked), told
         places.append((on_sheet.index(asked), in_key.index(asked)))
     assert places == sorted(places)
@@ -256,10 +258,10 @@ def test_sheet_and_key_ask_the_same_by_the_same_number(level):
 def test_the_sheet_gives_no_answer_away():
     made = every_kind(seed=11)
     text = squeezed("".join(pages(sheet_pdf(made))))
-    secret = [task for task in made.exercises if len(said(task.solution())) > 5 and task.kind != "name_inversion"]
+    secret = [task for task in made.exercises if len(as_text(task.solution())) > 5 and task.kind != "name_inversion"]
     assert len(secret) > 8
     for task in secret:
-        assert squeezed(said(task.solution())) not in text, task
+        assert squeezed(as_text(task.solution())) not in text, task
         assert squeezed(task.truth) not in text
 
 
@@ -280,7 +282,6 @@ def test_every_page_has_its_number_seed_and_level_and_the_paper_asked_for():
 
 
 def test_every_kind_has_room_to_write_in():
-    assert set(WRITING) == set(KINDS)
     made = every_kind()
     for number, task in made.numbered:
         assert _question(number, task)["labels"], task.kind
@@ -380,7 +381,7 @@ def test_the_first_cell_makes_the_exercises_from_literals_alone():
     made = sheet("x", [{"kind": "harmonise_bar", "tune": ABC.format(title='");import os#\\')}, spell("Ebm7")])
     source = "".join(filled(made, {})["cells"][1]["source"])
     first, *rest = ast.parse(source).body
-    assert ast.unparse(first) == "from harmonylib import exercise"
+    assert ast.unparse(first) == "from harmonylib import exercise, hand_in"
     assert len(rest) == 2
     for statement in rest:
         call = statement.value
@@ -397,12 +398,11 @@ def test_the_notebook_is_valid_and_carries_its_sheet_and_pictures():
     nbformat.validate(notebook)
     assert from_sheet_data(notebook.metadata["harmonylib"]) == made
     sources = {cell.id: cell.source for cell in notebook.cells}
-    assert len(sources) == len(notebook.cells) == 2 + 3 * len(KINDS)
+    assert len(sources) == len(notebook.cells) == 2 + 2 * len(KINDS)
     for number, task in made.numbered:
         cell = next(cell for cell in notebook.cells if cell.id == f"question-{number}")
         assert cell.source.startswith(f"**{number}.** {escaped(task.question)}")
-        assert sources[f"answer-{number}"] == f"answer_{number:02} = ..."
-        assert sources[f"check-{number}"] == f"task_{number:02}.check(answer_{number:02})"
+        assert sources[f"answer-{number}"] == f"hand_in(task_{number:02}, {number})"
         assert bool(task.picture) == bool(cell.get("attachments"))
         for name, data in cell.get("attachments", {}).items():
             assert f"(attachment:{name})" in cell.source
@@ -421,12 +421,54 @@ def test_the_notebook_runs_through_in_any_folder(fill, reply, tmp_path, monkeypa
     tasks = [{"kinds": list(KINDS), "count": len(KINDS)}, {"kind": "harmonise_bar", "tune": str(BLUES), "bar": 2}]
     made = sheet("All kinds", tasks, seed=21)
     notebook = nbformat.reads(json.dumps(fill(made)), as_version=4)
+    for number, _ in made.numbered:
+        given = f"globals().get('answer_{number:02}', ...)"
+        notebook.cells.append(nbformat.v4.new_code_cell(f"task_{number:02}.check({given})", id=f"check-{number}"))
     NotebookClient(notebook, timeout=60, resources={"metadata": {"path": str(tmp_path)}}).execute()
-    checks = [cell for cell in notebook.cells if cell.id.startswith("check-")]
-    assert len(checks) == len(made.exercises)
-    for cell in checks:
-        assert [out.output_type for out in cell.outputs] == ["execute_result"], cell.id
-        assert cell.outputs[0].data["text/plain"].startswith(reply), (cell.id, cell.outputs[0].data["text/plain"])
+    for number, task in made.numbered:
+        cells = {cell.id: cell for cell in notebook.cells}
+        checked, asked = cells[f"check-{number}"].outputs, cells[f"answer-{number}"].outputs
+        assert checked[0].data["text/plain"].startswith(reply), (task, checked)
+        if reply == "Not started":
+            assert asked[0].data["text/plain"] == task.question
+            assert "application/vnd.jupyter.widget-view+json" in asked[0].data
+            assert asked[1].data[ANSWER] == {"number": number, "answer": ""}
+
+
+def box_answer(notebook, number, text, copies=1):
+    """The notebook with an answer as its box saves it."""
+    cell = next(cell for cell in notebook["cells"] if cell["id"] == f"answer-{number}")
+    cell["outputs"] += [{"output_type": "display_data", "metadata": {}, "data": record(number, text)}] * copies
+    return notebook
+
+
+def test_what_a_box_has_saved_is_marked_and_code_goes_before_it(tmp_path):
+    hand_in(tmp_path, "boxes", box_answer(box_answer(filled(PLAIN, {}), 1, RIGHT[1]), 2, "C E G B"))
+    hand_in(tmp_path, "both", box_answer(filled(PLAIN, RIGHT), 1, "C E G"))
+    hand_in(tmp_path, "twice", box_answer(filled(PLAIN, {}), 1, RIGHT[1], copies=2))
+    two = box_answer(box_answer(filled(PLAIN, {}), 1, RIGHT[1]), 1, "C")
+    hand_in(tmp_path, "two", two)
+    odd = filled(PLAIN, {})
+    odd["cells"][-1]["outputs"] = [
+        {"data": {ANSWER: data}}
+        for data in (5, None, {"number": "1", "answer": "C"}, {"number": 1}, {"number": 1, "answer": "C" * 5000})
+    ] + [{"data": 3}, 7]
+    hand_in(tmp_path, "odd", odd)
+    assert states(tmp_path, PLAIN) == {
+        **{("boxes", 1): "right", ("boxes", 2): "not yet", ("both", 1): "right", ("both", 2): "right"},
+        **{("twice", 1): "right", ("twice", 2): "not started", ("two", 1): "not read", ("two", 2): "not started"},
+        **{("odd", 1): "not started", ("odd", 2): "not started"},
+    }
+
+
+def test_a_box_starts_with_the_answer_its_file_holds(tmp_path, monkeypatch):
+    file = tmp_path / "anna.ipynb"
+    monkeypatch.setenv("JPY_SESSION_NAME", str(file))
+    assert saved_before(1) == ""
+    file.write_text(json.dumps(box_answer(filled(PLAIN, {}), 1, "Eb Gb")))
+    assert (saved_before(1), saved_before(2)) == ("Eb Gb", "")
+    file.write_text("[")
+    assert saved_before(1) == ""
 
 
 @pytest.mark.parametrize("kind", KINDS)

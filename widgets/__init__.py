@@ -3,7 +3,7 @@
 Import names from here (`from widgets import NeckView`): many people write ``import ipywidgets as widgets``.
 """
 
-from widgets.answer import AnswerBox, Tally
+from widgets.answer import AnswerBox
 from widgets.desk import AnswerPanel, ArrangementPanel
 from widgets.neck import NeckView
 from widgets.panels import DiminishedPanel, InversionPanel, MelodyPanel, SpreadPanel
@@ -19,5 +19,4 @@ __all__ = [
     "NeckView",
     "Player",
     "SpreadPanel",
-    "Tally",
 ]

@@ -8,7 +8,7 @@ function made(tag, name, parent, text = "", attributes = {}) {
   return element;
 }
 
-let forms = 0;
+let views = 0; // of this model: each widget has this module for itself
 
 function render({ model, el }) {
   const leave = new AbortController();
@@ -30,29 +30,47 @@ function render({ model, el }) {
     model.save_changes();
   };
 
-  forms += 1;
-  const own = `answer-${forms}`;
+  views += 1;
+  const own = `answer-${model.get("own")}-${views}`;
   el.classList.add("answer-form");
   el.setAttribute("data-lm-suppress-shortcuts", "true"); // or the notebook takes the arrows and Enter away
   for (const [name, colour] of Object.entries(model.get("colours"))) el.style.setProperty(`--answer-${name}`, colour);
 
   const form = made("div", "", el);
-  const choices = model.get("choices").map(([label, options], number) => {
+  const menus = made("div", "", form);
+  const row = made("div", "answer-row", form);
+  made("label", "", row, model.get("label"), { for: own });
+  const field = made("input", "answer-field", row, "", {
+    id: own, type: "text", maxlength: "4000", autocomplete: "off", spellcheck: "false", "aria-describedby": `${own}-form`,
+  });
+  const check = made("button", "answer-check", row, "check", { type: "button" });
+  const next = model.get("several") ? made("button", "", row, "another grip", { type: "button" }) : null;
+  const how = made("div", "answer-soft", form, "", { id: `${own}-form` });
+  const row2 = made("div", "answer-row", form);
+  const hint = made("button", "", row2, "", { type: "button" });
+  const tell = made("button", "", row2, "show a solution", { type: "button" });
+  const another = made("button", "", row2, "another one", { type: "button" });
+  const tally = made("span", "answer-soft", row2);
+  const said = made("div", "answer-said", el, "", { "aria-live": "polite" });
+  const reply = made("div", "answer-reply", said);
+  const told = made("div", "answer-told", said);
+  const hints = made("ol", "answer-hints", said);
+  let choices = [];
+
+  function menu(label, options, number) {
     if (options.length > 4) {
-      const row = made("label", "answer-row", form, label);
-      const menu = made("select", "", row);
-      made("option", "", menu, "choose", { value: "" });
-      for (const [value, words] of options) made("option", "", menu, words, { value });
-      listen(menu, "change", gather);
-      return { options, read: () => menu.value, show: (value) => (menu.value = value) };
+      const line = made("label", "answer-row", menus, label);
+      const list = made("select", "", line);
+      made("option", "", list, "choose", { value: "" });
+      for (const [value, words] of options) made("option", "", list, words, { value });
+      return { options, read: () => list.value, show: (value) => (list.value = value) };
     }
-    const group = made("fieldset", "answer-row", form);
+    const group = made("fieldset", "answer-row", menus);
     made("legend", "", group, label);
     const buttons = options.map(([value, words]) => {
-      const row = made("label", "", group);
-      const button = made("input", "", row, "", { type: "radio", name: `${own}-${number}`, value });
-      row.append(words);
-      listen(button, "change", gather);
+      const line = made("label", "", group);
+      const button = made("input", "", line, "", { type: "radio", name: `${own}-${number}`, value });
+      line.append(words);
       return button;
     });
     return {
@@ -60,28 +78,16 @@ function render({ model, el }) {
       read: () => buttons.find((button) => button.checked)?.value ?? "",
       show: (value) => buttons.forEach((button) => (button.checked = button.value === value)),
     };
-  });
-  const row = made("div", "answer-row", form);
-  made("label", "", row, model.get("label"), { for: own });
-  const field = made("input", "answer-field", row, "", {
-    id: own, type: "text", maxlength: "4000", autocomplete: "off", spellcheck: "false", "aria-describedby": `${own}-form`,
-  });
-  const check = made("button", "answer-check", row, "check", { type: "button" });
-  const another = model.get("several") ? made("button", "", row, "another grip", { type: "button" }) : null;
-  made("div", "answer-soft", form, model.get("form"), { id: `${own}-form` });
-  const row2 = made("div", "answer-row", form);
-  const hint = made("button", "", row2, "", { type: "button" });
-  const tell = made("button", "", row2, "show a solution", { type: "button" });
-  const tally = made("span", "answer-soft", row2);
-  const said = made("div", "answer-said", el, "", { "aria-live": "polite" });
-  const reply = made("div", "answer-reply", said);
-  const told = made("div", "answer-told", said);
-  const hints = made("ol", "answer-hints", said);
-
-  function gather() {
-    write(choices.map((choice) => choice.read()).filter(Boolean).join(", "));
   }
 
+  function showAnswer() {
+    const text = model.get("answer");
+    if (field.value !== text) field.value = text;
+    const parts = text.split(",").map((part) => part.trim());
+    for (const { options, show } of choices) show(options.map(([value]) => value).find((value) => parts.includes(value)) ?? "");
+  }
+
+  listen(menus, "change", () => write(choices.map((choice) => choice.read()).filter(Boolean).join(", ")));
   listen(check, "click", () => count("checks"));
   listen(form, "keydown", (event) => {
     if (event.key !== "Enter" || event.target.tagName !== "INPUT" || event.isComposing) return;
@@ -89,21 +95,23 @@ function render({ model, el }) {
     count("checks");
   });
   listen(field, "input", () => write(field.value));
-  if (another) {
-    listen(another, "click", () => {
+  if (next) {
+    listen(next, "click", () => {
       write(`${field.value.replace(/[\s,;]+$/, "")}, `.replace(/^, $/, ""));
       field.focus();
     });
   }
   listen(hint, "click", () => count("hinted"));
   listen(tell, "click", () => count("told"));
+  listen(another, "click", () => count("others"));
 
-  follow(["answer"], () => {
-    const text = model.get("answer");
-    if (field.value !== text) field.value = text;
-    const parts = text.split(",").map((part) => part.trim());
-    choices.forEach(({ options, show }, n) => show(options.some(([value]) => value === parts[n]) ? parts[n] : ""));
+  follow(["choices"], () => {
+    menus.replaceChildren();
+    choices = model.get("choices").map(([label, options], number) => menu(label, options, number));
+    showAnswer();
   });
+  follow(["answer"], showAnswer);
+  follow(["form"], () => (how.textContent = model.get("form")));
   follow(["reply", "mood"], () => {
     const text = model.get("reply");
     if (reply.textContent !== text) reply.textContent = text;
@@ -115,12 +123,13 @@ function render({ model, el }) {
     told.hidden = !model.get("solution");
   });
   follow(["tried"], () => (tell.hidden = !model.get("tried")));
+  follow(["renewed"], () => (another.hidden = !model.get("renewed")));
   follow(["tally"], () => (tally.textContent = model.get("tally")));
   follow(["hints", "hint_count"], () => {
     const shown = model.get("hints");
     const all = model.get("hint_count");
+    hints.replaceChildren(...[...hints.children].filter((line, n) => line.textContent === shown[n]));
     for (const text of shown.slice(hints.children.length)) made("li", "", hints, text);
-    while (hints.children.length > shown.length) hints.lastChild.remove();
     hints.hidden = !shown.length;
     const done = shown.length >= all;
     hint.textContent = done ? "no more hints" : `hint ${shown.length + 1} of ${all}`;

@@ -13,17 +13,20 @@ from typing import Any
 import ipywidgets
 
 from harmonylib.answering.manner import CONTOURS, Manner
-from harmonylib.answering.respond import respond
-from harmonylib.arranging.arrange import arrange
+from harmonylib.answering.stages import STAGES, arrange, respond
 from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.costs import HANDS
+from harmonylib.arranging.harmony import FOREIGN
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.pictures.neck import grip_marks
 from harmonylib.pictures.theme import default_theme
 from harmonylib.score.engraving import engrave
 from harmonylib.theory.voicings import SPREADS, Voicing, voice
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.tune import Tune
-from widgets.neck import NeckView, theme_class
+from widgets.look import theme_class
+from widgets.neck import NeckView
 from widgets.panel import BESIDE, Panel, menu
 from widgets.score import ScoreView
 
@@ -34,13 +37,14 @@ BARS_SHOWN = 4
 class ArrangementPanel(Panel):
     """The arrangement desk: choose bars and a note, look at its other grips, pin or ban one; the chain re-forms.
 
-    A click on a melody note takes it in hand. `settings` are those of `arrange`.
+    A click on a melody note takes it in hand; menus choose the stage, what foreign notes get, and the hand. `settings`
+    are those of `arrange`.
 
     >>> from harmonylib.tunes.reading import read_text
     >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"Cmaj7"E2 G2 | "Dm7"F2 A2 |]')
     >>> panel = ArrangementPanel(tune)
     >>> panel
-    bars 1 to 2 of Example: no pins, no bans, cost 10.0 | bar 1, beat 1: E over Cmaj7, 7x555x: E is the third of ...
+    bars 1 to 2 of Example: no pins, no bans, cost 9.9 | bar 1, beat 1: E over Cmaj7, x3545x: E is the third of ...
     >>> panel.close()
     """
 
@@ -48,7 +52,7 @@ class ArrangementPanel(Panel):
         self,
         tune: Tune | Arrangement,
         *,
-        bars: tuple[int, int] | None = None,
+        bars: WhichBars = None,
         theme: str | None = None,
         left_handed: bool = False,
         state: State | None = None,
@@ -59,14 +63,21 @@ class ArrangementPanel(Panel):
         self._now, self._drawn = self._first, ""
         given = (self._first.source, self._first.settings, bars, theme, left_handed)
         kept = state if state is not None and state.get("given") == str(given) else {}
+        self._taste: tuple[str, str, str] = ("", "", "")
         self._past: list[tuple[dict[int, str], tuple[tuple[int, str], ...]]] = kept.get(
             "past", [(dict(self._first.settings.pins), tuple(self._first.settings.bans))]
         )
         self._neck_view = neck = NeckView(self._first.settings.neck, left_handed=left_handed, theme=theme)
         last = len(self._first.choices) - 1
+        taste = self._first.settings
         controls = {
+            "stage": menu("stage", list(STAGES), taste.stage),
+            "foreign": menu("foreign notes", list(FOREIGN), taste.foreign),
+            "hand": menu("hand", list(HANDS), taste.hand),
             "bars": bar_slider(self._first, bars),
-            "note": ipywidgets.IntSlider(description="note", min=0, max=last, style=BESIDE, readout=False),
+            "note": ipywidgets.IntSlider(
+                description="note", min=0, max=last, value=self._first_in(bars), style=BESIDE, readout=False
+            ),
             "grip": ipywidgets.Select(
                 description="grips", rows=5, style=BESIDE, layout={"width": "max-content", "min_width": "26em"}
             ),
@@ -91,6 +102,12 @@ class ArrangementPanel(Panel):
         """The arrangement as it stands, with its pins and bans."""
         return self._now
 
+    def _first_in(self, bars: WhichBars) -> int:
+        """The first note of some bars; the first of all where they hold none."""
+        shown = bars_meant(self._first.tune, bars)
+        onsets = [choice.note.onset for choice in self._first.choices]
+        return next((index for index, onset in enumerate(onsets) if shown[0].onset <= onset < shown[-1].end), 0)
+
     def _adapt(self, name: str) -> None:
         if name == "note":
             bars, tune = self._controls["bars"], self._now.tune
@@ -102,7 +119,11 @@ class ArrangementPanel(Panel):
     def _show(self, name: str) -> None:
         if name == "grip":
             return
-        if not name and self._past[-1] != (self._now.settings.pins, self._now.settings.bans):
+        taste = tuple(self._controls[part].value for part in ("stage", "foreign", "hand"))
+        held = (self._now.settings.pins, self._now.settings.bans)
+        if taste != self._taste or (not name and self._past[-1] != held):
+            self._taste = taste
+            self._first = self._arranged({}, ())
             self._now = self._arranged(*self._past[-1])
         if name != "bars":
             self._show_note()
@@ -146,7 +167,7 @@ class ArrangementPanel(Panel):
     def _held(self, index: int, grip: Grip) -> Voicing | None:
         """The voicing a grip holds; None for a single note."""
         choice, sounding = self._first.choices[index], self._first.settings.neck.midi(grip.frets)
-        chord = choice.diminished.chord if choice.diminished else choice.chord
+        chord = choice.voicing.chord if choice.voicing else choice.chord
         if len(sounding) == 1 or chord is None:
             return None
         degree = chord.tones[choice.note.pitch.midi % 12]
@@ -159,7 +180,9 @@ class ArrangementPanel(Panel):
         return next((form for form in forms if tuple(p.midi for p in form.pitches) == sounding), None)
 
     def _arranged(self, pins: Mapping[int, str], bans: tuple[tuple[int, str], ...]) -> Arrangement:
-        return arrange(self._first.source, replace(self._first.settings, pins=pins, bans=bans))
+        stage, foreign, hand = (self._controls[part].value for part in ("stage", "foreign", "hand"))
+        settings = replace(self._first.settings, pins=pins, bans=bans, foreign=foreign, hand=hand)
+        return arrange(self._first.source, settings, stage=stage)
 
     def _press(self, act: Any) -> None:
         self._acting = True
@@ -213,7 +236,7 @@ class AnswerPanel(Panel):
         self,
         tune: Tune | Arrangement,
         *,
-        bars: tuple[int, int] | None = None,
+        bars: WhichBars = None,
         seed: int = 0,
         share: float = 0.75,
         approached: float = 0.3,
@@ -260,10 +283,11 @@ class AnswerPanel(Panel):
             score.text = "\n".join(lines)
 
 
-def bar_slider(arrangement: Arrangement, bars: tuple[int, int] | None) -> ipywidgets.IntRangeSlider:
-    """First and last bar shown, at first the first four."""
+def bar_slider(arrangement: Arrangement, bars: WhichBars) -> ipywidgets.IntRangeSlider:
+    """First and last bar shown, at first those asked for or the first four."""
     first, last = arrangement.tune.bars[0].number, arrangement.tune.bars[-1].number
-    value = bars or (first, min(first + BARS_SHOWN - 1, last))
+    shown = bars_meant(arrangement.tune, bars)
+    value = shown[0].number, min(first + BARS_SHOWN - 1, last) if bars is None else shown[-1].number
     return ipywidgets.IntRangeSlider(
         description="bars", min=first, max=last, value=value, continuous_update=False, style=BESIDE
     )

@@ -27,31 +27,11 @@ from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.neck import Mark, neck_frame, neck_picture
 from harmonylib.pictures.picture import Picture
 from harmonylib.pictures.theme import THEMES, default_theme
+from widgets.look import style
 
 Marks = Sequence[Mark | tuple[Any, ...]]
 HERE = Path(__file__).parent
 PLAIN = Mark(1, 0)
-
-
-def _theme_css() -> str:
-    """A panel's own colours and sizes, in every theme of the pictures."""
-    rules = []
-    for name, look in THEMES.items():
-        size = "clamp(17px, 1.35vw, 30px)" if look.fills_width else "13px"
-        rules.append(
-            f".neck-panel.{theme_class(name)} {{ background: {look.paper}; color: {look.ink}; padding: 6px; "
-            f"--jp-widgets-color: {look.ink}; --jp-widgets-label-color: {look.ink}; "
-            f"--jp-widgets-readout-color: {look.ink}; --jp-widgets-font-size: {size}; "
-            f"--jp-widgets-inline-height: calc(2.15 * {size}); }}"
-        )
-    return "\n".join(rules)
-
-
-def theme_class(theme: str) -> str:
-    """The CSS class of a theme; raises `HarmonyError` where there is no such theme."""
-    if theme not in THEMES:
-        raise HarmonyError(f"{theme!r} is not a theme: choose {', '.join(THEMES)}")
-    return "neck-" + theme.replace(" ", "-")
 
 
 class NeckView(anywidget.AnyWidget):
@@ -76,7 +56,7 @@ class NeckView(anywidget.AnyWidget):
 
     # as text: a path would be watched, and not be freed
     _esm = traitlets.Unicode((HERE / "neck.js").read_text(encoding="utf-8")).tag(sync=True)
-    _css = traitlets.Unicode((HERE / "neck.css").read_text(encoding="utf-8") + _theme_css()).tag(sync=True)
+    _css = traitlets.Unicode(style("neck")).tag(sync=True)
 
     frames: Any = traitlets.List([[]]).tag(sync=True)
     frame = traitlets.Int(0).tag(sync=True)

@@ -22,7 +22,8 @@ from harmonylib.theory.chords import Chord
 from harmonylib.theory.families import FAMILIES, TRIADS
 from harmonylib.theory.pitch import ROOTS
 from harmonylib.theory.voicings import SPREADS
-from widgets.neck import NeckView, theme_class
+from widgets.look import theme_class
+from widgets.neck import NeckView
 from widgets.score import ScoreView
 
 View = NeckView | ScoreView
@@ -58,7 +59,7 @@ class Panel(ipywidgets.VBox):
         self._help = ipywidgets.HTML()
         self._acting = True
         every = list(controls.values())
-        rows = [ipywidgets.HBox(every[:-1] if buttons else every)]
+        rows = [ipywidgets.HBox(every[:-1] if buttons else every, layout={"flex_flow": "row wrap"})]
         rows += [ipywidgets.HBox([every[-1], ipywidgets.VBox(list(buttons))])] if buttons else []
         super().__init__([*rows, self._help, *views])
         self.add_class("neck-panel")

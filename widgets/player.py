@@ -1,6 +1,6 @@
 """The player: an arrangement, an inversion cycle or any events of `harmonylib.sound`, played in the browser.
 
-`Player` sends events as plain data, once; `player.js` plucks the strings on the Web Audio API, so that tempo, loop,
+`Player` sends events as plain data, once; the script plucks the strings on the Web Audio API, so that tempo, loop,
 swing, click and balance change while it plays and nothing is downloaded or stored. It computes no music.
 
 Conventions
@@ -32,11 +32,15 @@ from harmonylib.sound.events import ACCENT, BEAT, PARTS, Event, as_data, click_e
 from harmonylib.sound.listening import CAUTION
 from harmonylib.sound.rendering import VOLUME
 from harmonylib.sound.strings import HIGHEST, LOWEST
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.metre import Bar
-from harmonylib.tunes.tune import DEFAULT_TEMPO
+from harmonylib.tunes.tune import DEFAULT_TEMPO, Tune
 from harmonylib.wording import plain
 
 HERE = Path(__file__).parent
+SCRIPTS = ("player_engine.js", "player_strings.js", "player_instrument.js", "player_view.js")
+"""The parts of the script, one module when put together: the browser gets one text."""
+
 RANGES = {"tempo": (10, 600), "swing": (0.5, 0.75), "volume": (0, 1), "balance": (-1, 1), "count_in": (0, 2)}
 """What may be set, lowest and highest: quarter notes a minute, share of the beat, 0 to 1, call to answer, bars."""
 
@@ -51,10 +55,10 @@ class Player(anywidget.AnyWidget):
     """Plays music in the page, with a cursor over the engraving `svg`; starts only when asked to.
 
     `music` is an arrangement or a row of events; `texts` says what each event is, one line each (an arrangement knows
-    its own: bar, chord, grip). `first` and `last` are the bars to play, `metre` is that of events. Other settings by
-    name: `tempo`, `swing`, `volume`, `balance` (−1 only the call, 1 only the answer), `click`, `count_in` (bars),
-    `loop`, `theme` (one of `pictures.theme.THEMES`). Raises `HarmonyError` for a setting out of range, bars that
-    are not there, and music without events.
+    its own: bar, chord, grip). Bars `first` to `last` are played, or `bars` as in ``bars="B"``; `metre` is that of
+    events. Other settings by name: `tempo`, `swing`, `volume`, `balance` (−1 only the call, 1 only the answer),
+    `click`, `count_in` (bars), `loop`, `theme` (one of `harmonylib.pictures.theme.THEMES`). Raises `HarmonyError` for a
+    setting out of range, bars that are not there, and music without events.
 
     >>> from harmonylib.guitar.grips import Grip
     >>> from harmonylib.sound.events import cycle_events
@@ -63,7 +67,7 @@ class Player(anywidget.AnyWidget):
     """
 
     # as text: a path would be watched, and not be freed
-    _esm = traitlets.Unicode((HERE / "player.js").read_text(encoding="utf-8")).tag(sync=True)
+    _esm = traitlets.Unicode("\n".join((HERE / part).read_text(encoding="utf-8") for part in SCRIPTS)).tag(sync=True)
     _css = traitlets.Unicode((HERE / "player.css").read_text(encoding="utf-8")).tag(sync=True)
 
     score = traitlets.Dict().tag(sync=True)
@@ -87,14 +91,16 @@ class Player(anywidget.AnyWidget):
         texts: Sequence[str] = (),
         svg: str = "",
         title: str = "",
-        first: int | None = None,
+        first: WhichBars = None,
         last: int | None = None,
         metre: tuple[int, int] = (4, 4),
+        *,
+        bars: WhichBars = None,
         **settings: Any,
     ) -> None:
         if isinstance(music, Arrangement):
             settings.setdefault("tempo", music.tempo)
-        super().__init__(svg=svg, **_placed(music, texts, title, first, last, metre), **settings)
+        super().__init__(svg=svg, **_placed(music, texts, title, (bars, first, last), metre), **settings)
 
     def load(
         self,
@@ -102,12 +108,14 @@ class Player(anywidget.AnyWidget):
         texts: Sequence[str] = (),
         svg: str = "",
         title: str = "",
-        first: int | None = None,
+        first: WhichBars = None,
         last: int | None = None,
         metre: tuple[int, int] = (4, 4),
+        *,
+        bars: WhichBars = None,
     ) -> None:
         """Put other music in, parameters as for the player itself; tempo and the other settings stay as they are."""
-        fresh = _placed(music, texts, title, first, last, metre)
+        fresh = _placed(music, texts, title, (bars, first, last), metre)
         with self.hold_trait_notifications(), self.hold_sync():
             self.now, self.svg = 0, svg
             for name, value in fresh.items():
@@ -160,19 +168,18 @@ def _placed(
     music: Arrangement | Sequence[Event],
     texts: Sequence[str],
     title: str,
-    first: int | None,
-    last: int | None,
+    which: tuple[WhichBars, WhichBars, int | None],
     metre: tuple[int, int],
 ) -> dict[str, Any]:
     """The traits that hold the music: the score as plain data, and the first and last bar to play."""
     if isinstance(music, Arrangement):
-        played, bars = played_events(music), music.tune.bars
+        played, tune = played_events(music), music.tune
         zero = _zero(music, played)
         known, ids = _lines(music, played, zero)
         texts, title = texts or known, title or plain(music.tune.title)
     else:
         played, zero = tuple(music), Fraction(0)
-        bars = even_bars(metre, max((event.end for event in played), default=0))
+        tune = Tune(title, (), (), tuple(even_bars(metre, max((event.end for event in played), default=0))))
         texts = texts or [f"{number} of {len(played)}" for number in range(1, len(played) + 1)]
         ids = [f"n{event.index}" if event.part == "call" else "" for event in played]
     if not played:
@@ -182,14 +189,11 @@ def _placed(
             raise HarmonyError(f"MIDI note {midi}: a string here sounds {LOWEST} to {HIGHEST}")
     if len(texts) != len(played):
         raise HarmonyError(f"{len(texts)} texts for {len(played)} events: give each event one")
-    numbers = [bar.number for bar in bars]
-    low, high = numbers[0] if first is None else first, numbers[-1] if last is None else last
-    if low not in numbers or high not in numbers or low > high:
-        raise HarmonyError(f"bars {low} to {high}: choose from bars {numbers[0]} to {numbers[-1]}")
-    score = _score(played, bars, zero) | {"title": title or "chords"}
+    chosen = bars_meant(tune, *which)
+    score = _score(played, tune.bars, zero) | {"title": title or "chords"}
     for row, text, note in zip(score["events"], texts, ids, strict=True):
         row |= {"text": text, "id": note}
-    return {"score": score, "first": low, "last": high}
+    return {"score": score, "first": chosen[0].number, "last": chosen[-1].number}
 
 
 def _score(played: Sequence[Event], bars: Sequence[Bar], zero: Fraction) -> dict[str, Any]:

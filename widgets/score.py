@@ -12,6 +12,8 @@ from typing import Any
 import anywidget
 import traitlets
 
+from widgets.look import style
+
 HERE = Path(__file__).parent
 
 
@@ -25,7 +27,7 @@ class ScoreView(anywidget.AnyWidget):
     """
 
     _esm = traitlets.Unicode((HERE / "score.js").read_text(encoding="utf-8")).tag(sync=True)
-    _css = traitlets.Unicode((HERE / "score.css").read_text(encoding="utf-8")).tag(sync=True)
+    _css = traitlets.Unicode(style("score")).tag(sync=True)
 
     svg = traitlets.Unicode("").tag(sync=True)
     text = traitlets.Unicode("").tag(sync=True)

@@ -1,4 +1,4 @@
-"""A tune in the stages in which it is taught: melody, roots, chords, answers; and the class's own settings for all of it.
+"""A tune in the stages in which it is taught: melody, roots, chords, answers; and the class's own settings for it.
 
 `arrange` here is the one that chapters, panels and the command use: it knows all four stages and takes what the call
 leaves open from the class's file (`harmonylib.settings`).
@@ -47,8 +47,8 @@ def arrange(tune: Tune, settings: Settings | None = None, **changes: object) -> 
     if stage not in STAGES:
         raise HarmonyError(f"{shown(stage)} is not a stage: choose {', '.join(STAGES)}")
     if stage == "answers":
-        return respond(search.arrange(tune, wanted, **{**changes, "stage": "chords"}))
-    return search.arrange(tune, wanted, **{**changes, "stage": stage})
+        return respond(search.arrange(tune, settings_with(wanted, Settings, {**changes, "stage": "chords"})))
+    return search.arrange(tune, settings_with(wanted, Settings, {**changes, "stage": stage}))
 
 
 def respond(arrangement: Arrangement, manner: Manner | None = None, **changes: object) -> Arrangement:
@@ -67,7 +67,7 @@ def stages(tune: Tune, **changes: object) -> dict[str, Arrangement]:
     >>> [(name, len(made.answers)) for name, made in stages(tune).items()]
     [('melody', 0), ('roots', 0), ('chords', 0), ('answers', 4)]
     """
-    return {stage: arrange(tune, stage=stage, **changes) for stage in STAGES}
+    return {stage: arrange(tune, None, **{**changes, "stage": stage}) for stage in STAGES}
 
 
 def given(settings: Settings | None = None) -> Settings:

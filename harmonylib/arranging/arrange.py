@@ -20,14 +20,14 @@ from harmonylib.arranging.candidates import Column, chord_options, option_column
 from harmonylib.arranging.chain import Option, best_chains, gaps_between, laid_out, steps_between
 from harmonylib.arranging.choice import Choice
 from harmonylib.arranging.density import DENSITIES, kept_single
-from harmonylib.arranging.harmony import FOREIGN, Harmony, harmonies, is_long
+from harmonylib.arranging.harmony import FOREIGN, Harmony, is_long
 from harmonylib.arranging.keys import placed_tune
 from harmonylib.arranging.repeats import bound_chains, phrases
 from harmonylib.errors import HarmonyError, expect, shown, whole, within
 from harmonylib.guitar.neck import Neck
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.voicings import SPREADS, Voicing, voice
-from harmonylib.tunes.chordtones import Tested, examine
+from harmonylib.tunes.chordtones import Tested
 from harmonylib.tunes.tune import Note, Tune
 
 MOST_CHAINS = 1000  # so many take 0.7 s and 25 MB for a tune of 131 notes (measured)
@@ -59,11 +59,9 @@ def best(tune: Tune, settings: Settings | None = None, count: int = 3, **changes
     _check_settings(tune, settings)
     if settings.stage != "chords":  # pins and bans are those of the chords
         settings = replace(settings, pins={}, bans=())
-    moved, remarks = placed_tune(tune, settings)
-    verdicts = examine(moved)
-    harmonised = harmonies(moved, verdicts, settings.foreign)
+    moved, verdicts, harmonised, remarks = placed_tune(tune, settings)
     single = kept_single(moved, settings)
-    columns = option_columns(moved, settings, harmonised, single)
+    columns = option_columns(moved, settings, verdicts, harmonised, single)
     chains, free = _chains(moved, columns, settings, count)
     if not chains:
         raise HarmonyError(
@@ -115,7 +113,7 @@ def _bars(tune: Tune, columns: Sequence[Column], full: Sequence[int]) -> list[tu
     """Every bar with notes on the neck: what must be equal for it to be played alike, and how many notes it has."""
     grips = {id(column): tuple(option.grip.frets for option in column) for column in columns}
     bars: list[tuple[tuple[object, ...], int]] = []
-    for bar, numbers in groupby(full, key=lambda index: tune.bar_at(tune.notes[index].onset)):
+    for bar, numbers in groupby(full, key=lambda index: tune.note_bars[index]):
         notes = [(tune.notes[i].onset - bar.onset, tune.notes[i].duration, grips[id(columns[i])]) for i in numbers]
         bars.append(((bar.metre, *notes), len(notes)))
     return bars
@@ -186,7 +184,6 @@ def _choice(
     if option.spread == "shell":
         return Choice(index, verdict, "root", option.grip, _shell(verdict, option))
     voicing = _spelled(harmony.chord, option.spread, verdict.note, option.stack)
-    change = tune.change_after(verdict.note.onset)
     return Choice(
         index,
         verdict,
@@ -195,8 +192,16 @@ def _choice(
         voicing,
         harmony.diminished,
         resolves=harmony.degree == "4" and _goes_to_third(verdicts, index),
-        held=verdict.note.end > change.onset if change and harmony.treatment == "push" else is_long(tune, verdict),
+        held=_is_held(tune, verdict, harmony),
     )
+
+
+def _is_held(tune: Tune, verdict: Tested, harmony: Harmony) -> bool:
+    """Whether a push is held over its change, or an enriching note lasts a beat."""
+    if harmony.treatment == "push":
+        change = tune.change_after(verdict.note.onset)
+        return change is not None and verdict.note.end > change.onset
+    return harmony.treatment == "enriched" and is_long(tune, verdict)
 
 
 def _goes_to_third(verdicts: Sequence[Tested], index: int) -> bool:

@@ -32,6 +32,7 @@ Column = tuple[Option, ...]
 def option_columns(
     tune: Tune,
     settings: Settings,
+    verdicts: Sequence[Tested] = (),
     made: Sequence[Harmony | None] = (),
     single: Sequence[str] = (),
 ) -> tuple[Column, ...]:
@@ -39,7 +40,7 @@ def option_columns(
 
     The last note that can carry a chord closes the tune: its column holds what that costs.
     """
-    verdicts = examine(tune)
+    verdicts = verdicts or examine(tune)
     made, single = made or harmonies(tune, verdicts, settings.foreign), single or kept_single(tune, settings)
     known: dict[object, Column] = {}
     columns = []

@@ -10,7 +10,7 @@ Source: common practice; so is the fastest chord.
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right, insort
+from bisect import bisect_left, insort
 from collections.abc import Sequence
 
 from harmonylib.arranging.arrangement import Settings, tempo_of
@@ -35,7 +35,7 @@ def kept_single(tune: Tune, settings: Settings) -> tuple[str, ...]:
         return tuple(reasons)
     openings = _openings(tune)
     for index, note in enumerate(tune.notes):
-        if settings.density == "accents" and not _is_accent(tune.bar_at(note.onset), note):
+        if settings.density == "accents" and not _is_accent(tune.note_bars[index], note):
             reasons[index] = "it is not an accent"
         elif settings.density == "changes" and index not in openings:
             reasons[index] = "the chord has not changed"
@@ -61,15 +61,14 @@ def kept_single(tune: Tune, settings: Settings) -> tuple[str, ...]:
 
 def _openings(tune: Tune) -> frozenset[int]:
     """The first note struck under each chord change."""
-    changes = [change.onset for change in tune.changes]
-    under = [bisect_right(changes, note.onset) for note in tune.notes]
-    return frozenset(index for index, change in enumerate(under) if index == 0 or under[index - 1] != change)
+    under = tune.note_changes
+    return frozenset(index for index, change in enumerate(under) if index == 0 or under[index - 1] is not change)
 
 
 def _rank(tune: Tune, group: Sequence[int], openings: frozenset[int]) -> tuple[object, ...]:
     """What the right of a note and its twins to a chord goes by, the strongest first."""
     note = tune.notes[group[0]]
-    bar = tune.bar_at(note.onset)
+    bar = tune.note_bars[group[0]]
     long = note.duration if note.duration >= bar.beat_length(note.onset) else 0
     strength = (not bar.on_strong_beat(note.onset), not bar.on_beat(note.onset))
     return openings.isdisjoint(group), -long, *strength, -note.duration, group[0]
@@ -88,7 +87,7 @@ def _struck_again(tune: Tune) -> list[int]:
     for index, note in enumerate(tune.notes):
         before = tune.notes[index - 1] if index else None
         same = before is not None and before.pitch.midi == note.pitch.midi and before.end == note.onset
-        if not same or before is None or tune.change_at(before.onset) != tune.change_at(note.onset):
+        if not same or tune.note_changes[index - 1] is not tune.note_changes[index]:
             run = []
         run.append(index)
         if len(run) >= STRUCK_AGAIN:
@@ -98,8 +97,7 @@ def _struck_again(tune: Tune) -> list[int]:
 
 
 def _strong(tune: Tune, index: int) -> bool:
-    onset = tune.notes[index].onset
-    return tune.bar_at(onset).on_strong_beat(onset)
+    return tune.note_bars[index].on_strong_beat(tune.notes[index].onset)
 
 
 def _is_accent(bar: Bar, note: Note) -> bool:

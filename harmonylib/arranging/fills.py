@@ -73,16 +73,12 @@ def fill_at(tune: Tune, change: Change, degrees: Sequence[str] = ()) -> str:
 def fills(tune: Tune, verdicts: Sequence[Tested]) -> tuple[str, ...]:
     """The fill of the chord under every melody note."""
     found: list[str] = []
-    by_chord = groupby(verdicts, key=lambda verdict: _change_at(tune, verdict))
-    for change, group in by_chord:
+    for _, group in groupby(zip(tune.note_changes, verdicts, strict=True), key=lambda pair: id(pair[0])):
         notes = list(group)
-        degrees = [verdict.degree for verdict in notes if verdict.degree]
+        change = notes[0][0]
+        degrees = [verdict.degree for _, verdict in notes if verdict.degree]
         found += [fill_at(tune, change, degrees) if change else ""] * len(notes)
     return tuple(found)
-
-
-def _change_at(tune: Tune, verdict: Tested) -> Change | None:
-    return tune.change_at(verdict.note.onset)
 
 
 def forms(chord: Chord, degree: str, fill: str) -> tuple[tuple[str, ...], ...]:

@@ -85,13 +85,12 @@ def _seasoned(tune: Tune, verdicts: Sequence[Tested], index: int) -> Harmony | N
         if degree:
             fill = "♭7" if is_dominant(tune, pushed) else ""
             return Harmony(pushed.chord, forms(pushed.chord, degree, fill), degree, "push")
-    made = enriched(tune, verdict)
+    made = enriched(tune, verdict, tune.note_changes[index])
     return Harmony(made.chord, made.stacks, made.degree, "enriched") if made else None
 
 
-def enriched(tune: Tune, verdict: Tested) -> Enrichment | None:
+def enriched(tune: Tune, verdict: Tested, change: Change | None) -> Enrichment | None:
     """How a foreign note enriches its chord: one that lasts a beat, or any over a dominant; None for the others."""
-    change = tune.change_at(verdict.note.onset)
     if verdict.degree or verdict.chord is None or change is None:
         return None
     drives = is_dominant(tune, change)
@@ -110,8 +109,11 @@ def pushes_into(tune: Tune, verdicts: Sequence[Tested], index: int) -> Change | 
     and held over it, or foreign to its own chord with nothing struck on the change.
     """
     note = verdicts[index].note
-    change, bar = tune.change_after(note.onset), tune.bar_at(note.onset)
-    if change is None or change.chord is None or bar.on_beat(note.onset):
+    bar = tune.note_bars[index]
+    if bar.on_beat(note.onset):
+        return None
+    change = tune.change_after(note.onset)
+    if change is None or change.chord is None:
         return None
     if change.onset - note.onset >= bar.beat_length(note.onset) or note.pitch.midi % 12 not in change.chord.tones:
         return None

@@ -18,11 +18,13 @@ def twins(tune: Tune) -> tuple[tuple[int, ...], ...]:
     ((0, 3), (1, 4), (2,))
     """
     found: dict[object, list[int]] = {}
-    for bar, numbers in groupby(range(len(tune.notes)), key=lambda index: tune.bar_at(tune.notes[index].onset)):
+    changes = tune.note_changes
+    for _, numbers in groupby(range(len(tune.notes)), key=lambda index: tune.note_bars[index].onset):
         notes = list(numbers)
+        bar = tune.note_bars[notes[0]]
         content = tuple(
-            (note.onset - bar.onset, note.duration, note.pitch.midi, tune.chord_at(note.onset))
-            for note in (tune.notes[index] for index in notes)
+            (note.onset - bar.onset, note.duration, note.pitch.midi, change.chord if change else None)
+            for note, change in ((tune.notes[index], changes[index]) for index in notes)
         )
         for place, index in enumerate(notes):
             found.setdefault((bar.metre, place, content), []).append(index)

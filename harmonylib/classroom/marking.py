@@ -1,7 +1,8 @@
 """Marking: a folder of returned notebooks becomes marks; nothing in them is ever run.
 
 The exercises come from the teacher's own TOML file or notebook. Of a returned notebook only the values behind
-``answer_01 = …`` are read, as literals: text, numbers, lists. What else it holds, its metadata too, is left alone.
+``answer_01 = …`` are read, as literals: text, numbers, lists; and the text that answer boxes have saved. What else
+it holds, its metadata too, is left alone.
 
 Conventions
 - A learner is the name of a file without its suffix; learners stand in the order of their names.
@@ -23,6 +24,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from harmonylib.classroom.handing import recorded
 from harmonylib.classroom.marks import Marks, Row
 from harmonylib.classroom.notebook import METADATA
 from harmonylib.classroom.sheets import Sheet, from_sheet_data, read_spec
@@ -41,7 +43,14 @@ KEY_BYTES = 50_000_000
 
 _ASSIGNED = re.compile(r"^[ \t]*answer_(\d{1,4})[ \t]*(?::[^=\n]{0,80})?=(?!=)", re.M)
 
+
+_ASKED = re.compile(r"^hand_in\(task_\d{1,4}, (\d{1,4})\)", re.M)
+
 _NAME = re.compile(r"answer_(\d{1,4})")
+
+
+class Saved(str):
+    """An answer that a box has saved; one that was typed in code goes before it."""
 
 
 class Unmarked(HarmonyError):
@@ -151,6 +160,13 @@ def answers(notebook: Mapping[str, Any]) -> dict[int, list[object]]:
     for source in sources:
         for number, value in _assigned(source):
             found.setdefault(number, []).append(value)
+    for source in map(_source, (cell.get("source") for cell in code)):
+        for number in map(int, _ASKED.findall(source, 0, MOST_LETTERS)):
+            found.setdefault(number, []).append(...)
+    for number, text in dict.fromkeys(recorded(notebook)):
+        typed = [value for value in found.get(number, ()) if value is not ...]
+        if not typed or isinstance(typed[-1], Saved):
+            found.setdefault(number, []).append(Saved(text) if text.strip() else ...)
     return found
 
 

@@ -29,23 +29,23 @@ _ACTIVE = re.compile(r"[!#$%&*+/:<=>@\[\\\]^_`{|}~]|\.(?=[A-Za-z])")
 LONGEST_SHOWN = 3000
 
 HOW = (
-    "Write each answer after its equals sign: text in quotes, a number, or a list of those. Run the cell, then the "
-    "check under it. `task_01.hint(1)` in a cell of your own helps with question 1. Save, and hand the file in under "
-    "your name."
+    "Run all cells (menu Run). Then answer in the boxes: click the neck, choose, or type, and check. What you write is "
+    "saved with this notebook. Save it, and hand the file in under your name. In code you can answer too: "
+    "`answer_01 = 'C E G'` in a cell of your own answers question 1, and `task_01.check(answer_01)` checks it."
 )
 
 
 def learner(made: Sheet) -> str:
-    """The sheet as a notebook (JSON text): a question, a cell to answer in and a check for every exercise.
+    """The sheet as a notebook (JSON text): for every exercise its question and a box to answer in.
 
     It needs this library and no network. Its metadata carry the sheet as data.
 
     >>> from harmonylib.classroom.sheets import sheet
     >>> cells = json.loads(learner(sheet("Monday", [{"kind": "spell", "chord": "C7"}])))["cells"]
-    >>> ["".join(cell["source"]) for cell in cells[-2:]]
-    ['answer_01 = ...', 'task_01.check(answer_01)']
+    >>> ["".join(cell["source"]) for cell in cells[-1:]]
+    ['hand_in(task_01, 1)']
     """
-    lines = ["from harmonylib import exercise", ""]
+    lines = ["from harmonylib import exercise, hand_in", ""]
     lines += [f"{_named('task', n)} = {_call(task)}" for n, task in made.numbered]
     start = "\n".join(lines)
     folded = {"jupyter": {"source_hidden": True}} if len(start) > LONGEST_SHOWN else {}
@@ -54,9 +54,8 @@ def learner(made: Sheet) -> str:
     with on_paper():
         for number, task in made.numbered:
             cells.append(_asked(number, task))
-            answer = _named("answer", number)
-            cells.append(_cell(f"answer-{number}", "code", f"{answer} = ...", {"tags": ["answer"]}))
-            cells.append(_cell(f"check-{number}", "code", f"{_named('task', number)}.check({answer})"))
+            asked = f"hand_in({_named('task', number)}, {number})"
+            cells.append(_cell(f"answer-{number}", "code", asked, {"tags": ["answer"]}))
     kernel = {"name": "python3", "display_name": "Python 3", "language": "python"}
     metadata = {"kernelspec": kernel, "language_info": {"name": "python"}, METADATA: made.as_data()}
     notebook = {"cells": cells, "metadata": metadata, "nbformat": 4, "nbformat_minor": 5}

@@ -21,30 +21,12 @@ from typing import Any
 from harmonylib.classroom.sheets import SHORT_TITLE, Sheet
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises.base import Exercise
-from harmonylib.exercises.tunes import TuneExercise, place
+from harmonylib.exercises.tunes import TuneExercise
+from harmonylib.exercises.written import as_text
 from harmonylib.pictures.neck import neck_picture
 from harmonylib.pictures.theme import THEME_VARIABLE
 from harmonylib.score.engraving import LINE_MM, PRINT_FONT, drawn_pages, plain_signs
 from harmonylib.wording import plain
-
-WRITING: dict[str, tuple[tuple[str, ...], int]] = {
-    # kind               what each line is for, blank necks
-    "spell": (("",), 0),
-    "drop": (("",), 0),
-    "name_inversion": (("",), 0),
-    "next_inversion": (("",), 1),
-    "find_grips": (("", ""), 1),
-    "find_root": (("string of the root", "spread"), 0),
-    "which_degree": (("",), 0),
-    "which_diminished": (("diminished seventh", "which of the three"), 0),
-    "shell": (("",), 1),
-    "harmonise_bar": ((), 0),
-    "harmonise_phrase": ((), 0),
-    "find_gaps": (("",), 0),
-    "answer_call": (("beats after, length, grip",) * 3, 1),
-    "mend": (("place", "grip"), 0),
-}
-"""The room to write in on paper; where the notes of a tune are asked for, each of them has a line of its own."""
 
 
 @contextmanager
@@ -147,7 +129,7 @@ def sheet_pdf(made: Sheet) -> bytes:
 def key_pdf(made: Sheet) -> bytes:
     """The key to the sheet as PDF: every question by the same number, a right answer, and what is so."""
     answers = [
-        [f"Answer: {said(task.solution())}", f"{task.truth[:1].upper()}{task.truth[1:]}."] for task in made.exercises
+        [f"Answer: {as_text(task.solution())}", f"{task.truth[:1].upper()}{task.truth[1:]}."] for task in made.exercises
     ]
     asked = [
         {**_bare(number, task), "solutions": [_soft(text) for text in told], "long": _text_high(task, *told) > PAGE}
@@ -169,15 +151,12 @@ def _bare(number: int, task: Exercise) -> dict[str, Any]:
 
 def _question(number: int, task: Exercise) -> dict[str, Any]:
     """A question with its pictures and room to write."""
-    labels, necks = WRITING.get(task.kind, (("",), 0))
-    if isinstance(task, TuneExercise) and not labels:
-        tune = task.arrangement.tune
-        labels = tuple(
-            f"{place(tune, choice.note.onset)} {choice.chord or 'N.C.'} {choice.note.pitch}"
-            for choice in task.arrangement.choices
-        )
+    labels = task.lines
     music = _music(task)
-    pictures = [*([task.picture] if task.picture and not music else []), *[neck_picture(task.neck, ())] * necks]
+    pictures = [
+        *([task.picture] if task.picture and not music else []),
+        *[neck_picture(task.neck, ())] * task.blank_necks,
+    ]
     scales = [min(FIGURE_SCALE, TALLEST / picture.height) for picture in pictures]
     if min(scales, default=1) < SMALLEST_SCALE:
         raise HarmonyError(f"question {number}: its picture is too high for a page; choose fewer bars")
@@ -200,16 +179,3 @@ def _soft(text: str, most: int = 40) -> str:
     (102, 'a b')
     """
     return re.sub(rf"(\S{{{most}}})(?=\S)", "\\1\u200b", plain(text))
-
-
-def said(answer: object) -> str:
-    """A solution as a person would write it.
-
-    >>> said("C E G B"), said({"root": 5, "spread": "drop 2"}), said([("1", "1", "x7958x"), ("2", "1", "x3545x")])
-    ('C E G B', 'root 5, spread drop 2', '1, 1, x7958x; 2, 1, x3545x')
-    """
-    if isinstance(answer, Mapping):
-        return ", ".join(f"{name} {value}" for name, value in answer.items())
-    if isinstance(answer, (list, tuple)):
-        return ("; " if any(isinstance(item, (list, tuple)) for item in answer) else ", ").join(map(said, answer))
-    return str(answer)

@@ -9,7 +9,7 @@ Conventions
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import asdict
 from pathlib import Path
@@ -20,7 +20,8 @@ from harmonylib.classroom.store import Store, code_digest
 from harmonylib.classroom.workers import outcomes_of
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
-from harmonylib.tunes.reading import SUFFIXES, count_tunes, format_of, tunes_in
+from harmonylib.tunes.kinds import SUFFIXES
+from harmonylib.tunes.reading import count_tunes, format_of, tunes_in
 
 LIMIT_S = 60.0
 """Seconds a worker may spend on one tune."""
@@ -61,47 +62,60 @@ def survey(
         raise HarmonyError(f"no tunes in {str(folder)!r}: it should hold files that end in {', '.join(SUFFIXES)}")
     from tqdm import tqdm
 
-    rows: list[Row] = []
-    failures: list[Failure] = []
     width = jobs or (32 if executor else min(os.cpu_count() or 1, 61))  # Windows waits for 61 processes at most
     store = Store(Path(out) if out is not None else None, {**asdict(neck), "tempo": tempo, "code": code_digest()})
     bar = tqdm(total=_count(files), desc="surveying", unit=" tunes", delay=1, disable=None if progress else True)
     with store, bar:
-
-        def keep(file: str, number: int, outcome: Outcome) -> None:
-            if outcome.row:
-                rows.append(outcome.row)
-            else:
-                failures.append(Failure(file, number, outcome.why))
-            bar.update()
-
-        def fresh() -> Iterator[Task]:
-            """The tunes the store does not know; what it knows is kept on the way."""
-            for path in files:
-                name = path.relative_to(root).as_posix()
-                try:
-                    tunes = tunes_in(path)
-                except HarmonyError as error:
-                    keep(name, 1, Outcome(None, str(error)))
-                    continue
-                for number, data in enumerate(tunes, 1):
-                    known = store.get(name, number, data)
-                    if known:
-                        keep(name, number, known)
-                    else:
-                        yield Task(name, number, data, neck, tempo)
-
-        computed = 0
-        for task, outcome in outcomes_of(fresh(), measure, executor, width, limit_s):
-            computed += 1
-            if outcome.sure:
-                store.put(task.file, task.number, task.data, outcome)
-            keep(task.file, task.number, outcome)
-    rows.sort(key=lambda row: (row.difficulty, row.file, row.number))
-    return Survey(str(folder), tuple(rows), tuple(sorted(failures)), computed)
+        found = _Found(store, bar.update)
+        tasks = _fresh(files, root, found, neck, tempo)
+        for task, outcome in outcomes_of(tasks, measure, executor, width, limit_s):
+            found.measured(task, outcome)
+    found.rows.sort(key=lambda row: (row.difficulty, row.file, row.number))
+    return Survey(str(folder), tuple(found.rows), tuple(sorted(found.failures)), found.computed)
 
 
 repertoire = survey  # for those who import from the package, where `survey` is this room
+
+
+class _Found:
+    """What has come of the tunes so far; every one of them moves the bar by one."""
+
+    def __init__(self, store: Store, step: Callable[[], object]) -> None:
+        self.store, self.step = store, step
+        self.rows: list[Row] = []
+        self.failures: list[Failure] = []
+        self.computed = 0
+
+    def keep(self, file: str, number: int, outcome: Outcome) -> None:
+        if outcome.row:
+            self.rows.append(outcome.row)
+        else:
+            self.failures.append(Failure(file, number, outcome.why))
+        self.step()
+
+    def measured(self, task: Task, outcome: Outcome) -> None:
+        """Keep what a worker found, on disk too where another run would find the same."""
+        self.computed += 1
+        if outcome.sure:
+            self.store.put(task.file, task.number, task.data, outcome)
+        self.keep(task.file, task.number, outcome)
+
+
+def _fresh(files: Sequence[Path], root: Path, found: _Found, neck: Neck, tempo: float | None) -> Iterator[Task]:
+    """The tunes the store does not know; what it knows is kept on the way."""
+    for path in files:
+        name = path.relative_to(root).as_posix()
+        try:
+            tunes = tunes_in(path)
+        except HarmonyError as error:
+            found.keep(name, 1, Outcome(None, str(error)))
+            continue
+        for number, data in enumerate(tunes, 1):
+            known = found.store.get(name, number, data)
+            if known:
+                found.keep(name, number, known)
+            else:
+                yield Task(name, number, data, neck, tempo)
 
 
 def _files(root: Path) -> Iterator[Path]:

@@ -25,13 +25,14 @@ from pathlib import Path
 from typing import Any
 
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises.base import LEVELS, Exercise
+from harmonylib.exercises.base import REGISTRY, Exercise
 from harmonylib.exercises.catalogue import KINDS, exercise_set, from_data
+from harmonylib.exercises.draws import LEVELS
 from harmonylib.exercises.tunes import TuneExercise
-from harmonylib.exercises.written import shown
+from harmonylib.exercises.written import quoted
 from harmonylib.files import read_limited
 from harmonylib.score.pdf import PAPERS
-from harmonylib.tunes.musicxml import unpacked
+from harmonylib.tunes.container import unpacked
 from harmonylib.wording import plain
 
 MOST_EXERCISES, LONGEST_TITLE, SHORT_TITLE = 200, 120, 50
@@ -60,13 +61,13 @@ class Sheet:
 
     def __post_init__(self) -> None:
         if not isinstance(self.title, str) or not plain(self.title) or len(self.title) > LONGEST_TITLE:
-            raise HarmonyError(f"title {shown(self.title)}: write one line of text, at most {LONGEST_TITLE} letters")
+            raise HarmonyError(f"title {quoted(self.title)}: write one line of text, at most {LONGEST_TITLE} letters")
         if type(self.seed) is not int:
-            raise HarmonyError(f"seed {shown(self.seed)}: give a whole number")
+            raise HarmonyError(f"seed {quoted(self.seed)}: give a whole number")
         if type(self.level) is not int or self.level not in LEVELS:
-            raise HarmonyError(f"level {shown(self.level)}: choose 1, 2 or 3")
+            raise HarmonyError(f"level {quoted(self.level)}: choose 1, 2 or 3")
         if self.paper not in PAPERS:
-            raise HarmonyError(f"paper {shown(self.paper)}: choose {' or '.join(PAPERS)}")
+            raise HarmonyError(f"paper {quoted(self.paper)}: choose {' or '.join(PAPERS)}")
         if not 1 <= len(self.exercises) <= MOST_EXERCISES:
             raise HarmonyError(f"{len(self.exercises)} exercises: a sheet holds 1 to {MOST_EXERCISES}")
         object.__setattr__(self, "title", plain(self.title))
@@ -141,25 +142,25 @@ def _slots(task: object, folder: str) -> list[Exercise | str]:
     if isinstance(task, Exercise):
         return [_portable(task)]
     if not isinstance(task, Mapping):
-        raise HarmonyError(f"{shown(task)} is no exercise: give one, or a table with its kind and material")
+        raise HarmonyError(f"{quoted(task)} is no exercise: give one, or a table with its kind and material")
     if "count" not in task and "kinds" not in task:
         odd = [name for name, value in task.items() if type(value) not in (str, int, float)]
         if odd:
-            raise HarmonyError(f"{odd[0]} {shown(task[odd[0]])}: give text or a number")
+            raise HarmonyError(f"{odd[0]} {quoted(task[odd[0]])}: give text or a number")
         return [_portable(from_data({**task, **_beside(task, folder)}))]
     odd = [name for name in task if name not in ("kind", "kinds", "count")]
     if odd:
-        raise HarmonyError(f"a group that is drawn takes kind or kinds, and count; it takes no {shown(odd[0])}")
+        raise HarmonyError(f"a group that is drawn takes kind or kinds, and count; it takes no {quoted(odd[0])}")
     if len(task) != 2 or "count" not in task:
         raise HarmonyError("a group that is drawn takes count, and either kind or kinds")
     kinds, count = task.get("kinds", [task.get("kind")]), task["count"]
     if not isinstance(kinds, (list, tuple)) or not kinds or not all(isinstance(kind, str) for kind in kinds):
-        raise HarmonyError(f"kinds {shown(kinds)}: give a list of kinds of exercise")
+        raise HarmonyError(f"kinds {quoted(kinds)}: give a list of kinds of exercise")
     if type(count) is not int or not 1 <= count <= MOST_EXERCISES:
-        raise HarmonyError(f"count {shown(count)}: give a whole number from 1 to {MOST_EXERCISES}")
-    unknown = [kind for kind in kinds if kind not in KINDS]
+        raise HarmonyError(f"count {quoted(count)}: give a whole number from 1 to {MOST_EXERCISES}")
+    unknown = [kind for kind in kinds if kind not in REGISTRY]
     if unknown:
-        raise HarmonyError(f"{shown(unknown[0])} is not a kind of exercise: choose {', '.join(KINDS)}")
+        raise HarmonyError(f"{quoted(unknown[0])} is not a kind of exercise: choose {', '.join(KINDS)}")
     return [kinds[number % len(kinds)] for number in range(count)]
 
 
@@ -210,7 +211,7 @@ def read_spec(path: str | Path, seed: int | None = None, paper: str | None = Non
     try:
         odd = [name for name in spec if name not in SETTINGS]
         if odd:
-            raise HarmonyError(f"{shown(odd[0])} is no setting of a sheet: choose {', '.join(SETTINGS)}")
+            raise HarmonyError(f"{quoted(odd[0])} is no setting of a sheet: choose {', '.join(SETTINGS)}")
         tasks = spec.get("tasks", [])
         if not isinstance(tasks, list) or not tasks:
             raise HarmonyError("no tasks: write a [[tasks]] table for each exercise or group")

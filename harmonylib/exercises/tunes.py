@@ -1,18 +1,21 @@
-"""What exercises on a tune share: the tune itself, named or invented, and places in it.
+"""What exercises on a tune share: the tune, its bars and arrangement, and the melodies invented for them.
 
 The tune is the name of a file, ABC text, or, when none is named, four bars invented from key, level and seed.
 
 Conventions
 - Bars are named by their number, places are “bar.beat”; a call or gap is counted from 1 as a reader meets it.
+- A melody note that the arrangement of this library leaves single may stay single; the others ask for four notes.
+- What counts as right is what `arranging.checking` and `answering.checking` find nothing wrong with.
 
-The melodies are drawn from chord tones and scale steps, the chord progressions are common practice.
+Sources: the melodies are drawn from chord tones and scale steps, the chord progressions are common practice.
 """
 
 from __future__ import annotations
 
 import random
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from contextlib import suppress
+from dataclasses import InitVar, dataclass, field, replace
 from fractions import Fraction
 from functools import cached_property, lru_cache
 from typing import Any
@@ -21,8 +24,9 @@ from harmonylib.arranging.arrange import arrange
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises import written
-from harmonylib.exercises.base import Exercise, text_of
+from harmonylib.exercises import reading_notes, written
+from harmonylib.exercises.base import Exercise
+from harmonylib.exercises.comparing import text_of
 from harmonylib.guitar.grips import Grip
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.diminished import passing
@@ -30,6 +34,7 @@ from harmonylib.theory.families import interval
 from harmonylib.theory.pitch import Name
 from harmonylib.theory.tones import degree_of
 from harmonylib.theory.voicings import Voicing
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.metre import Bar, beat_text
 from harmonylib.tunes.reading import read as read_file
 from harmonylib.tunes.reading import read_text
@@ -96,7 +101,8 @@ class TuneExercise(Exercise):
     """An exercise on some bars of a tune.
 
     `tune` is a file name or ABC text (empty: invented from `key`, `level` and `seed`), `key` a key to move it to,
-    `tempo` quarter notes a minute (0: the tune's own), `density` one of `arranging.density.DENSITIES`.
+    `tempo` quarter notes a minute (0: the tune's own), `density` one of `arranging.density.DENSITIES`. Where bars are
+    asked, ``bars="B"`` says first and last at once.
     """
 
     tune: str = ""
@@ -105,11 +111,18 @@ class TuneExercise(Exercise):
     seed: int = field(default=0, kw_only=True)
     tempo: int = field(default=0, kw_only=True)
     density: str = field(default="every", kw_only=True)
+    bars: InitVar[WhichBars] = field(default=None, kw_only=True)
 
-    def __post_init__(self) -> None:
+    def __post_init__(self, bars: WhichBars) -> None:
+        if bars is not None:
+            if not hasattr(self, "first"):
+                raise HarmonyError(f"bars {written.quoted(bars)}: {self.about} takes no bars")
+            chosen = bars_meant(self.source, bars)
+            object.__setattr__(self, "first", chosen[0].number)
+            object.__setattr__(self, "last", chosen[-1].number)
         for name in ("level", "seed", "tempo", *(n for n in ("bar", "first", "last", "call") if hasattr(self, n))):
             if type(getattr(self, name)) is not int:
-                raise HarmonyError(f"{name} {written.shown(getattr(self, name))}: give a whole number")
+                raise HarmonyError(f"{name} {written.quoted(getattr(self, name))}: give a whole number")
         if self.level not in TEMPOS:
             raise HarmonyError(f"level {self.level}: choose 1 to {len(TEMPOS)}")
         self._ready()
@@ -142,6 +155,28 @@ class TuneExercise(Exercise):
     def _arranged(self, tune: Tune) -> Arrangement:
         key = (self.key or None) if self.tune.strip() else None
         return arrange(tune, neck=self.neck, tempo=self.tempo or None, key=key, density=self.density)
+
+    def another(self, number: int) -> Exercise:
+        """The same on other bars (or another call) of this tune; on another invented one, where none was named."""
+        if not self.tune.strip():
+            return super().another(number)
+        numbers = [bar.number for bar in self.source.bars]
+        for step in range(number, number + len(numbers)):
+            with suppress(HarmonyError):
+                made = replace(self, **self._moved(step, numbers), seed=self.seed + number)
+                if made.question != self.question:
+                    return made
+        raise HarmonyError(f"{self.source.title} has no other bars to ask about")
+
+    def _moved(self, step: int, numbers: Sequence[int]) -> dict[str, Any]:
+        """The bars, or the call, `step` further on; after the last comes the first."""
+        if hasattr(self, "call"):
+            return {"call": (self.call - 1 + step) % len(numbers) + 1}
+        first, last = self.span
+        start = (numbers.index(first) + step * (last - first + 1)) % len(numbers)
+        if hasattr(self, "bar"):
+            return {"bar": numbers[start]}
+        return {"first": numbers[start], "last": numbers[min(start + last - first, len(numbers) - 1)]}
 
     def _bars(self, tune: Tune) -> tuple[Bar, ...]:
         first, last = self.span
@@ -183,7 +218,7 @@ def sounded(grip: Grip, choice: Choice, arrangement: Arrangement) -> Choice:
         return replace(choice, grip=grip, voicing=None)
     over = chord if degree_of(choice.note.pitch, chord) else passing(choice.note.pitch, chord).chord
     degrees = tuple(over.tones.get(m % 12, "") for m in midi)
-    pitches = tuple(written.named(m, over).at(m) for m in midi)
+    pitches = tuple(reading_notes.named(m, over).at(m) for m in midi)
     return replace(choice, grip=grip, voicing=Voicing(over, degrees, "own", degrees, pitches))
 
 

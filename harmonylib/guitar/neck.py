@@ -74,19 +74,12 @@ class Neck:
         within(self.reach_mm, 20, 250, "reach {} mm: a hand reaches between 20 and 250 mm")
         whole(self.frets, "a number of frets")
         whole(self.capo, "a fret for a capo")
-        self.open_strings  # noqa: B018  reading it refuses a bad tuning at once
+        _check_tuning(self.tuning)
 
     @cached_property
     def open_strings(self) -> tuple[Pitch, ...]:
         """Sounding pitches of the open strings (behind the capo's fret), lowest string first."""
-        tuning = expect(str, self.tuning, "a tuning: write its open strings, as in 'D2 A2 D3 G3 B3 E4'")
-        names = TUNINGS.get(tuning, tuning).split()
-        if not 4 <= len(names) <= 10:
-            raise HarmonyError(
-                f"tuning {self.tuning!r}: name one of {', '.join(TUNINGS)} or write 4 to 10 pitches from the lowest "
-                "string up, as in 'D2 A2 D3 G3 B3 E4'"
-            )
-        return tuple(Pitch.parse(name) for name in names)
+        return tuple(map(Pitch.parse, TUNINGS.get(self.tuning, self.tuning).split()))
 
     @cached_property
     def open_midi(self) -> tuple[int, ...]:
@@ -230,6 +223,19 @@ class Neck:
             if stretch > self.reach_mm + 1e-9:
                 return f"{grip} stretches {stretch:.0f} mm; this hand reaches {self.reach_mm:.0f} mm"
         return None
+
+
+def _check_tuning(tuning: str) -> None:
+    """Raises `HarmonyError` unless the tuning is a name of `TUNINGS` or a row of pitches."""
+    expect(str, tuning, "a tuning: write its open strings, as in 'D2 A2 D3 G3 B3 E4'")
+    names = TUNINGS.get(tuning, tuning).split()
+    if not 4 <= len(names) <= 10:
+        raise HarmonyError(
+            f"tuning {tuning!r}: name one of {', '.join(TUNINGS)} or write 4 to 10 pitches from the lowest string up, "
+            "as in 'D2 A2 D3 G3 B3 E4'"
+        )
+    for name in names:
+        Pitch.parse(name)
 
 
 def _voicing(voicing: object) -> Voicing:

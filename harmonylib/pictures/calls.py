@@ -14,8 +14,9 @@ from typing import Any, NamedTuple
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError
 from harmonylib.pictures.picture import Pen, Picture, ems, titled
-from harmonylib.pictures.staves import Staves, bar_lines, bars_shown, staves_for
+from harmonylib.pictures.staves import Staves, bar_lines, staves_for
 from harmonylib.pictures.theme import OKABE_ITO, Theme, named_theme, text_on
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.metre import Bar, beat_text
 
 _KIND_COLOURS = ("blue", "orange", "reddish purple", "bluish green")
@@ -33,7 +34,7 @@ class Span(NamedTuple):
 def calls_picture(
     events: Arrangement | Iterable[Span | tuple[Any, ...]],
     *,
-    bars: tuple[int, int] | None = None,
+    bars: WhichBars = None,
     metre: tuple[int, int] = (4, 4),
     title: str = "",
     theme: str | None = None,
@@ -41,7 +42,7 @@ def calls_picture(
     """Calls and answers against the beat: one lane a kind, in the order the kinds appear.
 
     `events` are (onset, duration, kind, label) in quarter notes from the first bar line, or an `Arrangement`, of which
-    `bars`, first and last number, are shown (default: all). Each is written with its length, so what falls off the
+    `bars` are shown (default: all), as in ``bars="B"``. Each is written with its length, so what falls off the
     beat is seen to.
 
     >>> calls_picture([(0, 2, "call", "Cmaj7"), (2.5, 1.5, "answer", "x3545x")])
@@ -49,7 +50,7 @@ def calls_picture(
     """
     look, sounding, first_number = named_theme(theme), [], 1
     if isinstance(events, Arrangement):
-        shown = bars_shown(events.tune, bars)
+        shown = bars_meant(events.tune, bars)
         first_number, metre = shown[0].number, shown[0].metre
         events = _calls_and_answers(events, shown)
     for onset, duration, kind, *label in events:

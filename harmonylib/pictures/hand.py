@@ -14,18 +14,19 @@ from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.picture import Pen, Picture, titled, wrapped
-from harmonylib.pictures.staves import Staves, bar_lines, bars_shown, chord_widths, staves_for, write_chords
+from harmonylib.pictures.staves import Staves, bar_lines, chord_widths, staves_for, write_chords
 from harmonylib.pictures.theme import MARKS, OKABE_ITO, Theme, named_theme
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.tune import Tune
 
 
 def hand_picture(
-    arrangement: Arrangement, *, bars: tuple[int, int] | None = None, title: str = "", theme: str | None = None
+    arrangement: Arrangement, *, bars: WhichBars = None, title: str = "", theme: str | None = None
 ) -> Picture:
     """Where the hand is along a tune: frets on the left, millimetres from the nut (or capo) on the right.
 
     A box reaches from the lowest to the highest fretted note of a grip, the line follows the index finger, and the
-    longest move is marked. `bars` are the first and last bar number shown (default: all).
+    longest move is marked. `bars` are shown (default: all), as in ``bars="B"``.
 
     >>> from harmonylib.arranging.arrange import arrange
     >>> from harmonylib.tunes.reading import read_text
@@ -34,7 +35,7 @@ def hand_picture(
     frets 3 to 9; the hand travels 59 mm in all, at most 59 mm at once (bar 1, beat 3)
     """
     look, tune, neck = named_theme(theme), arrangement.tune, arrangement.settings.neck
-    shown = bars_shown(tune, bars)
+    shown = bars_meant(tune, bars)
     first, last = shown[0].onset, shown[-1].end
     played = [c for c in arrangement.choices if c.grip and first <= c.note.onset < last]
     grips = [c.grip for c in played if c.grip]

@@ -15,8 +15,9 @@ from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError
 from harmonylib.pictures.neck import degree_role
 from harmonylib.pictures.picture import Pen, Picture, titled, wrapped
-from harmonylib.pictures.staves import Staves, bar_lines, bars_shown, chord_widths, chords_in, staves_for, write_chords
+from harmonylib.pictures.staves import Staves, bar_lines, chord_widths, chords_in, staves_for, write_chords
 from harmonylib.pictures.theme import Theme, named_theme
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.chordtones import ROLES, Tested, examine
 from harmonylib.tunes.tune import Tune
 
@@ -25,12 +26,12 @@ ROLE_CODES = dict(zip(ROLES, "s a p n ↑ ↓ e f".split(), strict=True))
 
 
 def melody_picture(
-    tune: Tune | Arrangement, *, bars: tuple[int, int] | None = None, title: str = "", theme: str | None = None
+    tune: Tune | Arrangement, *, bars: WhichBars = None, title: str = "", theme: str | None = None
 ) -> Picture:
     """A melody against its chords: thin lines are the notes of the chord, heavy ones its root.
 
     A note in the chord lies on a line and says its degree; a foreign note is a diamond and says what it does. For an
-    `Arrangement`, notes that stay single are hollow. `bars` are the first and last bar number shown (default: all).
+    `Arrangement`, notes that stay single are hollow. `bars` are shown (default: all), as in ``bars="B"``.
 
     >>> from harmonylib.tunes.reading import read_text
     >>> tune = read_text('X:1\\nT:Example\\nM:4/4\\nL:1/4\\nK:C\\n"C"C D E F | "G7"G4 |]')
@@ -40,7 +41,7 @@ def melody_picture(
     look = named_theme(theme)
     single = {c.note.onset for c in tune.choices if c.voicing is None} if isinstance(tune, Arrangement) else set()
     tune = tune.tune if isinstance(tune, Arrangement) else tune
-    shown = bars_shown(tune, bars)
+    shown = bars_meant(tune, bars)
     first, last = shown[0].onset, shown[-1].end
     verdicts = [v for v in examine(tune) if first <= v.note.onset < last]
     if not verdicts:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
-from harmonylib.errors import HarmonyError
 from harmonylib.pictures.picture import Pen, ems
 from harmonylib.pictures.theme import Theme
 from harmonylib.tunes.metre import Bar
@@ -58,13 +57,6 @@ def staves_for(
         needs = [need for onset, need in crowded if start <= onset < end]
         scales[-1] = min(scales[-1], max(scales[-2], *needs, 1.0))
     return Staves(tuple(map(tuple, lines)), tuple(scales), left)
-
-
-def bars_shown(tune: Tune, bars: tuple[int, int] | None) -> tuple[Bar, ...]:
-    shown = tuple(bar for bar in tune.bars if bars is None or bars[0] <= bar.number <= bars[1])
-    if not shown:
-        raise HarmonyError(f"bars {bars}: the tune has bars {tune.bars[0].number} to {tune.bars[-1].number}")
-    return shown
 
 
 def chord_widths(tune: Tune, look: Theme, start: Fraction, end: Fraction) -> list[tuple[Fraction, Fraction, float]]:

@@ -55,7 +55,13 @@ class Accidentals:
 
 
 def notations_element(
-    note: Element, ties: list[str], brackets: Sequence[str], beamed: bool, tab: bool, place: tuple[int, int, int] | None
+    note: Element,
+    ties: list[str],
+    brackets: Sequence[str],
+    beamed: bool,
+    tab: bool,
+    place: tuple[int, int, int] | None,
+    fingered: bool,
 ) -> None:
     """Ties, tuplet brackets (only the notation shows them, and no bracket over a beam), string, fret and finger."""
     notations = add(note, "notations")
@@ -67,7 +73,7 @@ def notations_element(
     if place:
         string, fret, finger = place
         technical = add(notations, "technical")
-        if finger and tab:
+        if finger and fingered:
             add(technical, "fingering", finger)
         add(technical, "string", string)
         add(technical, "fret", fret)
@@ -76,6 +82,12 @@ def notations_element(
 def words_element(measure: Element, text: str, placement: str, **look: str) -> None:
     direction = add(measure, "direction", placement=placement)
     add(add(direction, "direction-type"), "words", text, **look)
+    add(direction, "staff", 1)
+
+
+def rehearsal_element(measure: Element, text: str) -> None:
+    direction = add(measure, "direction", placement="above")
+    add(add(direction, "direction-type"), "rehearsal", text)
     add(direction, "staff", 1)
 
 
@@ -98,8 +110,12 @@ def ending_numbers(numbers: str) -> str:
     return ", ".join(re.findall(r"[1-9]\d*", numbers)) or "1"
 
 
-def harmony_element(chord: Chord | None) -> Element:
-    """A chord symbol: its kind and degrees for programs, the symbol itself as `text` for people."""
+def harmony_element(chord: Chord | None, whole: bool = False) -> Element:
+    """A chord symbol: a kind with its own text, and behind it in brackets the degrees that the text does not say.
+
+    Programs print text and degrees one after the other, so together they say each thing once. `whole` is for our own
+    page: the text is the symbol as this course writes it, and there are no degrees.
+    """
     harmony = Element("harmony", placement="above")
     root = add(harmony, "root")
     if chord is None:
@@ -107,21 +123,44 @@ def harmony_element(chord: Chord | None) -> Element:
         add(harmony, "kind", "none", text="N.C.")
         return harmony
     _add_name(root, "root", chord.root)
-    extensions: Sequence[str] = chord.extensions
-    if chord.suffix in XML_KINDS:
-        (kind, degrees), extensions = XML_KINDS[chord.suffix], ()
-    else:
-        kind, degrees = XML_KINDS[chord.kind]
-    add(harmony, "kind", kind, text=chord.suffix)
+    kind, text, degrees = _kind(chord)
+    if whole:
+        text, degrees = chord.suffix, []
+    look = {"parentheses-degrees": "yes"} if degrees else {}
+    add(harmony, "kind", kind, text=text, **look)
     if chord.bass:
         _add_name(add(harmony, "bass"), "bass", chord.bass)
-    added = [(int(e.strip("♭♯")), e.count("♯") - e.count("♭"), "add") for e in extensions]
-    for value, alter, how in [*degrees, *added]:
-        degree = add(harmony, "degree", **{"print-object": "no"})
+    for value, alter, how, word in degrees:
+        degree = add(harmony, "degree")
         add(degree, "degree-value", value)
         add(degree, "degree-alter", alter)
-        add(degree, "degree-type", how)
+        add(degree, "degree-type", how, text=word)
     return harmony
+
+
+_DEGREE = re.compile(r"(?:add)?[♭♯]*\d+")
+_HELD = {"9": (9,), "11": (9, 11), "13": (9, 11, 13)}
+"""The degrees that a kind of MusicXML holds over its seventh, by the number in its name."""
+
+
+def _kind(chord: Chord) -> tuple[str, str, list[tuple[int, int, str, str]]]:
+    """The kind of a chord, its text, and what the kind leaves out: value, alteration, type and word of every degree."""
+    head, _, inside = chord.suffix.partition("(")
+    if chord.suffix in XML_KINDS:
+        head, said = chord.suffix, []
+    elif head in XML_KINDS:
+        said = _DEGREE.findall(inside)
+    else:
+        head, said = chord.kind, list(chord.extensions)
+    kind, degrees = XML_KINDS[head]
+    left_out = [(value, alter, how, "") for value, alter, how in degrees]
+    held = _HELD.get(head.removeprefix("maj").removeprefix("m"), ())
+    for degree in said:
+        degree = degree.removeprefix("add")
+        value, alter = int(degree.strip("♯♭")), degree.count("♯") - degree.count("♭")
+        word = "add" if f"add{degree}" in chord.suffix else ""
+        left_out.append((value, alter, "alter" if value in held else "add", word))
+    return kind, MUSICXML_KINDS[kind] if degrees else head, left_out
 
 
 def _add_name(parent: Element, tag: str, name: Name) -> None:

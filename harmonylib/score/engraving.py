@@ -22,9 +22,10 @@ from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
 from harmonylib.errors import HarmonyError, expect, within
 from harmonylib.pictures.theme import default_theme
 from harmonylib.score.events import written_events
-from harmonylib.score.layout import COLUMNS_A_LINE, bar_range
+from harmonylib.score.layout import COLUMNS_A_LINE
 from harmonylib.score.musicxml import musicxml
 from harmonylib.score.tables import rows
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.wording import plain
 
 LINE_MM = 210.0
@@ -60,12 +61,14 @@ PROJECTOR = {"barLineWidth": 0.4, "staffLineWidth": 0.2, "stemWidth": 0.3, "ledg
 
 def engrave(
     arrangement: Arrangement,
-    first: int | None = None,
+    first: WhichBars = None,
     last: int | None = None,
     width: float | None = None,
     projector: bool | None = None,
+    *,
+    bars: WhichBars = None,
 ) -> str:
-    """Bars `first` to `last` (default: all) as one SVG with notation, tablature and chord symbols.
+    """Some bars (said as in `bar_range`, default: all) as one SVG with notation, tablature and chord symbols.
 
     The picture fills the width it is given on screen; `width` is that of a line of music in millimetres, so a smaller
     one makes larger notes; the default is `LINE_MM`. `projector` draws stronger lines. Where the default theme of the
@@ -76,7 +79,7 @@ def engrave(
     width = (PROJECTOR_MM if on_wall else LINE_MM) if width is None else width
     projector = on_wall if projector is None else projector
     options = {"smuflTextFont": "none", **(PROJECTOR if projector else {})}
-    pages = drawn_pages(arrangement, width, options, first, last)
+    pages = drawn_pages(arrangement, width, options, first, last, bars)
     return _stacked([_dressed(plain_signs(page, SCREEN_FONT), arrangement) for page in pages])
 
 
@@ -104,27 +107,31 @@ class Page:
 
 def page(
     arrangement: Arrangement,
-    first: int | None = None,
+    first: WhichBars = None,
     last: int | None = None,
     width: float | None = None,
     projector: bool | None = None,
+    *,
+    bars: WhichBars = None,
 ) -> Page:
-    """Bars `first` to `last` (default: all) as a `Page`; the other parameters are those of `engrave`.
+    """Bars `first` to `last`, or `bars` as in ``bars="B"`` (default: all), as a `Page`; the rest is as for `engrave`.
 
     >>> from harmonylib.arranging.arrange import arrange
     >>> from harmonylib.tunes.reading import read_text
     >>> page(arrange(read_text('T:Two\\nM:2/4\\nL:1/4\\nK:C\\n"Cmaj7"E F|"C6"G2|')), 2, 2)
-    Two, bar 2: C6 G 12-12-10-12-x-x
+    Two, bar 2: C6 G 8x798x
     """
-    tune, inside = expect(Arrangement, arrangement, ARRANGEMENT).tune, rows(arrangement, first, last)
-    shown = bar_range(tune, first, last)
-    low, high = tune.bars[shown.start].number, tune.bars[shown.stop - 1].number
-    bars = f"bar {low}" if low == high else f"bars {low} to {high}"
+    tune = expect(Arrangement, arrangement, ARRANGEMENT).tune
+    shown = bars_meant(tune, bars, first, last)
+    low, high = shown[0].number, shown[-1].number
+    inside = rows(arrangement, first, last, bars)
+    where = f"bar {low}" if low == high else f"bars {low} to {high}"
     grips = ", ".join(
         f"{row['chord']} {row['melody_note'].rstrip('0123456789')} {row['frets'] or 'off'}" for row in inside
     )
     told = tuple(f"bar {row['bar']}, beat {row['beat']}: {row['reason']}" for row in inside)
-    return Page(engrave(arrangement, first, last, width, projector), f"{plain(tune.title)}, {bars}: {grips}", told)
+    svg = engrave(arrangement, first, last, width, projector, bars=bars)
+    return Page(svg, f"{plain(tune.title)}, {where}: {grips}", told)
 
 
 def systems(arrangement: Arrangement, width: float = LINE_MM) -> list[str]:
@@ -136,16 +143,13 @@ def systems(arrangement: Arrangement, width: float = LINE_MM) -> list[str]:
     return [plain_signs(page, PRINT_FONT) for page in drawn_pages(arrangement, width, one_a_page)]
 
 
-_UNDRAWN = re.compile("<fingering>.*?</fingering>|<degree .*?</degree>")
-"""Left to the file: fingerings crowd the staff, and the engraver would add degrees to symbols that show them."""
-
-
 def drawn_pages(
     arrangement: Arrangement,
     width: float,
     options: Mapping[str, Any],
-    first: int | None = None,
+    first: WhichBars = None,
     last: int | None = None,
+    bars: WhichBars = None,
 ) -> list[str]:
     """The pages the engraver makes."""
     import verovio
@@ -154,7 +158,7 @@ def drawn_pages(
     in_bars = Counter(arrangement.tune.bar_at(event.onset).onset for event in written_events(arrangement))
     width = max(width, LINE_MM * max(in_bars.values(), default=0) / COLUMNS_A_LINE)  # no bar is squeezed
     columns = round(COLUMNS_A_LINE * width / LINE_MM)
-    score = _UNDRAWN.sub("", musicxml(arrangement, first=first, last=last, columns=columns))
+    score = musicxml(arrangement, first, last, columns, bars=bars, engraved=True)
     # the engraver keeps this path by thread, and a notebook answers widgets in a thread of their own
     verovio.setDefaultResourcePath(str(files("verovio") / "data"))
     verovio.enableLog(verovio.LOG_ERROR)

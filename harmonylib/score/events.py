@@ -40,7 +40,7 @@ def written_events(arrangement: Arrangement) -> tuple[Written, ...]:
     >>> from harmonylib.tunes.reading import read_text
     >>> made = arrange(read_text('T:Two\\nM:2/4\\nL:1/4\\nK:C\\n"Cmaj7"E F|"C6"G2|'), density="every")
     >>> [(event.id, str(event.grip), event.label) for event in written_events(made)]
-    [('n0', '8-10-9-9-x-x', ''), ('n1', '10-11-9-10-x-x', 'B°7'), ('n2', '12-12-10-12-x-x', '')]
+    [('n0', 'x3545x', ''), ('n1', 'x5646x', 'B°7'), ('n2', '8x798x', '')]
     """
     expect(Arrangement, arrangement, ARRANGEMENT)
     calls = tuple(_call(choice, arrangement.held(choice.index)) for choice in arrangement.choices)

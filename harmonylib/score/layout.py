@@ -8,25 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from harmonylib.errors import HarmonyError, shown, whole
 from harmonylib.tunes.metre import Bar
-from harmonylib.tunes.tune import Tune
 
 BARS_A_LINE = 4
 
 COLUMNS_A_LINE = 30
 """Chords and rests that fit on a line of music as wide as a page; a denser line is divided (chosen by eye)."""
-
-
-def bar_range(tune: Tune, first: int | None, last: int | None) -> range:
-    """Indices of the bars numbered `first` to `last`, None for either end of the tune; `HarmonyError` if none."""
-    numbers = [bar.number for bar in tune.bars]
-    low, high = numbers[0] if first is None else first, numbers[-1] if last is None else last
-    low, high = whole(low, "the number of a bar"), whole(high, "the number of a bar")
-    chosen = [index for index, number in enumerate(numbers) if low <= number <= high]
-    if not chosen:
-        raise HarmonyError(f"bars {shown(low)} to {shown(high)}: the tune has bars {numbers[0]} to {numbers[-1]}")
-    return range(chosen[0], chosen[-1] + 1)
 
 
 def line_starts(columns: Sequence[int], bars: Sequence[Bar], most: int) -> frozenset[int]:

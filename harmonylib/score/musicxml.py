@@ -27,11 +27,14 @@ from harmonylib.score.elements import (
     harmony_element,
     notations_element,
     pitch_element,
+    rehearsal_element,
     words_element,
 )
 from harmonylib.score.events import Written, written_events
-from harmonylib.score.layout import COLUMNS_A_LINE, bar_range, line_starts
+from harmonylib.score.layout import COLUMNS_A_LINE, line_starts
+from harmonylib.score.midi import JAZZ_GUITAR
 from harmonylib.score.rhythm import Sign, bar_signs, value_of
+from harmonylib.tunes.bars import WhichBars, bar_range
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import Change, Tune
 from harmonylib.wording import plain
@@ -44,15 +47,19 @@ TABLATURE = 4
 
 def musicxml(
     arrangement: Arrangement,
-    first: int | None = None,
+    first: WhichBars = None,
     last: int | None = None,
     columns: int = COLUMNS_A_LINE,
+    *,
+    bars: WhichBars = None,
+    engraved: bool = False,
 ) -> str:
     """The arrangement as a MusicXML 4.0 score: notation, tablature, chord symbols; the same bytes every time.
 
-    Calls are voice 1, answers voice 2; `first` and `last` are bar numbers (default: all bars); `columns` is how many
-    chords and rests a line of music may hold before it is divided. Raises `HarmonyError` for bars the tune has not and
-    for a note too short to write.
+    Calls are voice 1, answers voice 2; which bars is said as in `bar_range` (default: all); `columns` is how many
+    chords and rests a line of music may hold before it is divided. `engraved` is for our own page: chord symbols are
+    whole in their text, and fingerings, which crowd a staff, are left out. Raises `HarmonyError` for bars the tune has
+    not and for a note too short to write.
     """
     sounding = written_events(arrangement)
     tune, neck = arrangement.tune, arrangement.settings.neck
@@ -62,20 +69,29 @@ def musicxml(
     if tune.composer:
         add(identification, "creator", plain(tune.composer), type="composer")
     add(add(identification, "encoding"), "software", "harmonylib")
-    part_name = add(add(add(root, "part-list"), "score-part", id="P1"), "part-name", "Guitar")
-    part_name.set("print-object", "no")
+    _instrument(add(add(root, "part-list"), "score-part", id="P1"))
     part = add(root, "part", id="P1")
-    _Writer(tune, neck, arrangement.tempo, sounding).write(part, bar_range(tune, first, last), columns)
+    chosen = bar_range(tune, bars, first, last)
+    _Writer(tune, neck, arrangement.tempo, sounding, engraved).write(part, chosen, columns)
     head = '<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 '
     head += 'Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">\n'
     return head + tostring(root, encoding="unicode") + "\n"
 
 
+def _instrument(part: Element) -> None:
+    """Name and sound of the one part: programs play it as a jazz guitar."""
+    add(part, "part-name", "Guitar").set("print-object", "no")
+    add(add(part, "score-instrument", id="P1-I1"), "instrument-name", "Guitar")
+    sound = add(part, "midi-instrument", id="P1-I1")
+    add(sound, "midi-channel", 1)
+    add(sound, "midi-program", JAZZ_GUITAR + 1)  # this format counts from 1
+
+
 class _Writer:
     """Writes the bars of one part; holds what stays the same from bar to bar."""
 
-    def __init__(self, tune: Tune, neck: Neck, tempo: float, sounding: Sequence[Written]) -> None:
-        self.tune, self.neck, self.tempo = tune, neck, tempo
+    def __init__(self, tune: Tune, neck: Neck, tempo: float, sounding: Sequence[Written], engraved: bool) -> None:
+        self.tune, self.neck, self.tempo, self.engraved = tune, neck, tempo, engraved
         self.bars = [(bar, _voices(bar, here)) for bar, here in zip(tune.bars, _by_bar(tune, sounding), strict=True)]
         moments = [sign.length for _, voices in self.bars for signs in voices.values() for sign in signs]
         moments += [bar.length for bar in tune.bars] + [change.onset - tune.bars[0].onset for change in tune.changes]
@@ -101,6 +117,8 @@ class _Writer:
             self._attributes(measure, bar, before)
             if index == 0:
                 self._tempo(measure, bar)
+            if bar.section:
+                rehearsal_element(measure, plain(bar.section))
             for mark in bar.marks:
                 words_element(measure, plain(mark), "above", **{"font-weight": "bold"})
             self._music(measure, bar, voices)
@@ -136,7 +154,7 @@ class _Writer:
 
     def _attributes(self, measure: Element, bar: Bar, before: Bar | None) -> None:
         new_key = before is None or before.fifths != bar.fifths
-        new_time = before is None or before.metre != bar.metre
+        new_time = before is None or (before.metre, before.groups) != (bar.metre, bar.groups)
         if not new_key and not new_time:
             return
         attributes = add(measure, "attributes")
@@ -148,7 +166,7 @@ class _Writer:
             add(key, "mode", self.tune.mode)
         if new_time:
             time = add(attributes, "time")
-            add(time, "beats", bar.metre[0])
+            add(time, "beats", "+".join(map(str, bar.groups)) or bar.metre[0])
             add(time, "beat-type", bar.metre[1])
         if before is None:
             self._staves(attributes)
@@ -226,7 +244,7 @@ class _Writer:
         """The chord symbols that fall on a sign or, with an offset, while it lasts."""
         for change in changes:
             if sign.onset <= change.onset < sign.onset + sign.length:
-                harmony = harmony_element(change.chord)
+                harmony = harmony_element(change.chord, whole=self.engraved)
                 if change.onset > sign.onset:
                     add(harmony, "offset", self.ticks(change.onset - sign.onset))
                 add(harmony, "staff", 1)
@@ -295,7 +313,8 @@ class _Writer:
             add(note, "beam", beam, number=str(level))
         brackets = sign.tuplet if leads else ()
         if ties or brackets or place:
-            notations_element(note, ties, brackets, bool(sign.beams), voice > TABLATURE, place)
+            fingered = voice > TABLATURE and not self.engraved
+            notations_element(note, ties, brackets, bool(sign.beams), voice > TABLATURE, place, fingered)
 
 
 def _by_bar(tune: Tune, sounding: Sequence[Written]) -> list[list[Written]]:

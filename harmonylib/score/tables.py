@@ -16,7 +16,7 @@ from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement
 from harmonylib.arranging.choice import Choice
 from harmonylib.errors import expect
 from harmonylib.files import safe_cell
-from harmonylib.score.layout import bar_range
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.metre import beat_text
 from harmonylib.wording import plain
 
@@ -43,20 +43,24 @@ def facts(arrangement: Arrangement) -> tuple[str, ...]:
 COLUMNS = "bar beat melody_note chord degree treatment voicing inversion string_set frets fingers reason".split()
 
 
-def rows(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> list[dict[str, str]]:
-    """What there is to say of every note and answer in bars `first` to `last` (default: all), in the order of time.
+def rows(
+    arrangement: Arrangement, first: WhichBars = None, last: int | None = None, bars: WhichBars = None
+) -> list[dict[str, str]]:
+    """What there is to say of every note and answer in some bars (default: all), in the order of time.
+
+    Which bars is said as in `bar_range`.
 
     An answer has its own top note where a melody note has the melody, and “answer” or “approach” for a treatment.
     """
-    bars = expect(Arrangement, arrangement, ARRANGEMENT).tune.bars
-    shown = bar_range(arrangement.tune, first, last)
-    start, end = bars[shown.start].onset, bars[shown.stop - 1].end
+    tune = expect(Arrangement, arrangement, ARRANGEMENT).tune
+    chosen = bars_meant(tune, bars, first, last)
+    start, end = chosen[0].onset, chosen[-1].end
     found = [(choice.note.onset, _note_row(arrangement, choice)) for choice in arrangement.choices]
     found += [(answer.onset, _answer_row(arrangement, answer)) for answer in arrangement.answers]
     inside = [(onset, row) for onset, row in found if start <= onset < end]
     made = []
     for onset, row in sorted(inside, key=lambda pair: pair[0]):
-        bar, beat = str(arrangement.tune.bar_at(onset).number), beat_text(arrangement.tune.beat_at(onset))
+        bar, beat = str(tune.bar_at(onset).number), beat_text(tune.beat_at(onset))
         made.append(dict(zip(COLUMNS, (bar, beat, *row), strict=True)))
     return made
 
@@ -106,21 +110,22 @@ def csv_text(arrangement: Arrangement) -> str:
     return buffer.getvalue()
 
 
-def text(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> str:
+def text(arrangement: Arrangement, first: WhichBars = None, last: int | None = None, *, bars: WhichBars = None) -> str:
     """The tune in lines, one a note or answer: bar and beat, chord, top note, frets, reason.
 
-    Bars `first` to `last` alone when they are given; the whole tune has a heading. An answer is set off by an arrow.
+    Bars `first` to `last`, or `bars` as in ``bars="B"``, alone when they are given; the whole tune has a heading. An
+    answer is set off by an arrow.
     """
     lines = []
-    for row in rows(arrangement, first, last):
+    for row in rows(arrangement, first, last, bars):
         place = f"{row['bar']}.{row['beat']}" + (" →" if row["treatment"] in ("answer", "approach") else "")
         lines.append((row["bar"], (place, row["chord"], row["melody_note"], row["frets"] or "–", row["reason"])))
     widths = [max((len(line[column]) for _, line in lines), default=0) for column in range(4)]
-    bars = []
+    told = []
     for _, group in groupby(lines, key=lambda pair: pair[0]):
-        bars.append("\n".join("  ".join((*map(str.ljust, line[:4], widths), line[4])) for _, line in group))
-    if first is not None or last is not None:
-        return "\n".join(bars)
+        told.append("\n".join("  ".join((*map(str.ljust, line[:4], widths), line[4])) for _, line in group))
+    if (first, last, bars) != (None, None, None):
+        return "\n".join(told)
     tune = arrangement.tune
     title = plain(tune.title) + (f" ({plain(tune.composer)})" if tune.composer else "")
-    return "\n\n".join([f"{title}\n{', '.join(facts(arrangement))}", *bars]) + "\n"
+    return "\n\n".join([f"{title}\n{', '.join(facts(arrangement))}", *told]) + "\n"

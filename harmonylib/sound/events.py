@@ -19,6 +19,7 @@ from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
 from harmonylib.errors import HarmonyError, expect, shown, whole, within
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.metre import Bar, grid
 
 PARTS = {
@@ -59,8 +60,10 @@ class Event:
         return self.onset + self.duration
 
 
-def played_events(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> tuple[Event, ...]:
-    """What sounds in bars `first` to `last` (default: all), calls and answers in the order of time.
+def played_events(
+    arrangement: Arrangement, first: WhichBars = None, last: int | None = None, bars: WhichBars = None
+) -> tuple[Event, ...]:
+    """What sounds in some bars (said as in `bar_range`, default: all), calls and answers in the order of time.
 
     A note that starts before the first bar is left out, one that lasts beyond the last bar ends with it. Raises
     `HarmonyError` for bars the tune does not have.
@@ -71,11 +74,11 @@ def played_events(arrangement: Arrangement, first: int | None = None, last: int 
     >>> [(str(event.onset), str(event.duration), event.midi) for event in played_events(made, 2, 2)]
     [('0', '2', (50, 57, 60, 65))]
     """
-    bars = bars_between(expect(Arrangement, arrangement, ARRANGEMENT), first, last)
-    neck, start, stop = arrangement.settings.neck, bars[0].onset, bars[-1].end
+    sounding = bars_meant(expect(Arrangement, arrangement, ARRANGEMENT).tune, bars, first, last)
+    neck, start, stop = arrangement.settings.neck, sounding[0].onset, sounding[-1].end
     played = [(c.note.onset, arrangement.held(c.index), c.grip, "call", c.index) for c in arrangement.choices]
     played += [(a.onset, a.duration, a.grip, "answer", a.call) for a in arrangement.answers]
-    zero = _zero(bars[0])
+    zero = _zero(sounding[0])
     found = [
         Event(onset - zero, min(length, stop - onset), _sounding(grip, neck), part, index, PARTS[part][0])
         for onset, length, grip, part, index in played
@@ -140,19 +143,6 @@ def a_metre(metre: Sequence[int]) -> tuple[int, int]:
     for number in (beats, unit):
         within(number, 1, 64, "a metre of {}: choose 1 to 64")
     return beats, unit
-
-
-def bars_between(arrangement: Arrangement, first: int | None = None, last: int | None = None) -> tuple[Bar, ...]:
-    """The bars with numbers `first` to `last`; raises `HarmonyError` when the tune has none of them."""
-    bars = arrangement.tune.bars
-    low, high = (
-        end.number if asked is None else whole(asked, "the number of a bar")
-        for end, asked in ((bars[0], first), (bars[-1], last))
-    )
-    found = tuple(bar for bar in bars if low <= bar.number <= high)
-    if not found or low < bars[0].number or high > bars[-1].number:
-        raise HarmonyError(f"bars {low} to {high}: the tune has bars {bars[0].number} to {bars[-1].number}")
-    return found
 
 
 def as_data(

@@ -14,9 +14,10 @@ from html import escape
 
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError, shown
-from harmonylib.sound.events import Event, bars_between, click_events, played_events
+from harmonylib.sound.events import Event, click_events, played_events
 from harmonylib.sound.rendering import VOLUME, mp3, render
 from harmonylib.sound.strings import RATE, Samples
+from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.tune import DEFAULT_TEMPO
 
 CAUTION = "Keep playback at a safe level, on headphones above all."
@@ -45,13 +46,12 @@ class Sound:
 
 def sampled(arrangement: Arrangement) -> Samples:
     """A whole arrangement as samples, straight, at its own tempo and the usual volume."""
-    bars = bars_between(arrangement, None, None)
-    return render(played_events(arrangement), arrangement.tempo, metre=bars[0].metre)
+    return render(played_events(arrangement), arrangement.tempo, metre=arrangement.tune.bars[0].metre)
 
 
 def listen(
     music: Arrangement | Sequence[Event],
-    first: int | None = None,
+    first: WhichBars = None,
     last: int | None = None,
     tempo: float | None = None,
     swing: float = 0.5,
@@ -59,8 +59,10 @@ def listen(
     count_in: int = 0,
     click: bool = False,
     metre: tuple[int, int] = (4, 4),
+    *,
+    bars: WhichBars = None,
 ) -> Sound:
-    """Bars `first` to `last` of an arrangement, or a row of events, as a player for the notebook.
+    """Bars `first` to `last` of an arrangement, or `bars` as in ``bars="B"``, or a row of events, to be heard.
 
     The tempo is the arrangement's own unless given; an arrangement brings its own metre, `metre` is that of events.
 
@@ -70,13 +72,14 @@ def listen(
     0:08, 2 chords at 60
     """
     if isinstance(music, Arrangement):
-        bars, tempo = bars_between(music, first, last), music.tempo if tempo is None else tempo
-        played, metre = played_events(music, first, last), bars[0].metre
+        heard, tempo = bars_meant(music.tune, bars, first, last), music.tempo if tempo is None else tempo
+        played, metre = played_events(music, first, last, bars), heard[0].metre
         if not played:
-            raise HarmonyError(f"nothing sounds in bars {bars[0].number} to {bars[-1].number}: choose bars with notes")
-        samples = render((*click_events(bars, count_in, click), *played), tempo, swing, volume, metre=metre)
+            low, high = heard[0].number, heard[-1].number
+            raise HarmonyError(f"nothing sounds in bars {low} to {high}: choose bars with notes")
+        samples = render((*click_events(heard, count_in, click), *played), tempo, swing, volume, metre=metre)
     else:
-        if first is not None or last is not None:
+        if (first, last, bars) != (None, None, None):
             raise HarmonyError("bars can be chosen of an arrangement only; of events, give those you want to hear")
         if not isinstance(music, tuple | list) or not all(isinstance(event, Event) for event in music):
             raise HarmonyError(f"{shown(music)} is nothing to listen to: give an arrangement, or a list of events")

@@ -4,6 +4,7 @@ Conventions
 - Of a book only the wanted tune is read; what stands before the first ``X:`` belongs to every tune.
 - Repeat signs, endings and words reach the layout as ``N:!`` fields, which music21 carries along untouched.
 - An accidental lasts until the bar line unless the file says otherwise, and as long as the note it stands at is tied.
+- A part name (``P:``) in the body opens a section; in the head it is an order of playing, which nothing here asks.
 - Of several symbols over one note, and of alternatives in one, the first counts.
 
 Sources: the ABC standard 2.1; the old forms of ``Q:`` and what counts as a chord or a mere word are common practice.
@@ -22,7 +23,18 @@ from harmonylib.theory.chords import Chord
 from harmonylib.theory.pitch import Pitch
 from harmonylib.tunes.harmony import NO_CHORD, read_chord
 from harmonylib.tunes.metre import Bar
-from harmonylib.tunes.sheet import LONGEST, MODE_NAMES, STEERING, Sheet, clean, countable, fraction, likely_tempo, steer
+from harmonylib.tunes.sheet import (
+    LONGEST,
+    MODE_NAMES,
+    STEERING,
+    Sheet,
+    clean,
+    countable,
+    fraction,
+    likely_tempo,
+    section_name,
+    steer,
+)
 from harmonylib.tunes.tune import Note
 
 _ABC = re.compile(
@@ -64,7 +76,7 @@ def split_book(data: bytes) -> tuple[bytes, ...]:
 def _abc_book(data: bytes) -> tuple[list[str], list[list[str]]]:
     """The lines before the first tune of a book and the lines of each tune; comments are taken out."""
     try:
-        text = data.decode("utf-8-sig")
+        text = data.decode("utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig")
     except UnicodeDecodeError:
         text = data.decode("latin-1")
     tunes: list[list[str]] = [[]]
@@ -103,7 +115,7 @@ def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
     voices: dict[str, list[str]] = {}
     clefs: dict[str, str] = {}
     voice = "1"
-    title = composer = ""
+    title = composer = section = ""
     graces = overlays = notes = 0
     for line in lines:
         match = _ABC_FIELD.match(line)
@@ -118,6 +130,8 @@ def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
         elif tag in fields and head:
             fields[tag] = value
             head = tag != "K"
+        elif tag == "P" and not head:
+            section = value  # of the voice that sounds next, whichever was written before
         elif tag in ("M", "L", "K"):
             voices.setdefault(voice, []).append(_abc_field(tag, value))
         elif not tag and line and not line.startswith("%%"):
@@ -129,6 +143,12 @@ def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
                 if kind == "field" and token["field"][0] == "V":
                     voice = (token["field"][2:].split() or ["1"])[0]
                     continue
+                if kind == "field" and token["field"][0] == "P":
+                    section = token["field"][2:]
+                    continue
+                if section:
+                    voices.setdefault(voice, []).append(f"\nN:!section {section_name(section)}\n")
+                    section = ""
                 notes += min(int(token["rests"][:4] or 1), 200) if kind == "rests" else kind in ("note", "chord")
                 countable(notes)
                 graces += len(re.findall("[A-Ga-g]", token["grace"] or ""))
@@ -139,18 +159,24 @@ def _abc_voices(lines: list[str], sheet: Sheet) -> list[str]:
         sheet.remarks.append(f"grace notes are left out ({graces})")
     if overlays:
         sheet.remarks.append("second voices inside a bar (&) are left out")
+    propagation = next((line for line in lines if line.startswith("%%propagate-accidentals")), "")
+    head_of_all = propagation + _abc_head(fields, clefs.get(next(iter(voices), ""), ""), sheet)
+    return [head_of_all + "".join(voice) for voice in voices.values()]
+
+
+def _abc_head(fields: dict[str, str], clef: str, sheet: Sheet) -> str:
+    """Metre, unit length and key as music21 reads them; what they say of the whole tune goes to the sheet."""
     metre, length = _abc_field("M", fields["M"]) or "\nM:4/4\n", _abc_field("L", fields["L"])
     if not length and not re.search(r"\d/", metre):
         length = "\nL:1/8\n"
     key = _abc_field("K", fields["K"])
     if not key:
         sheet.remarks.append("there is no key signature: it is read as one without sharps or flats")
-    if re.search(r"-8(?!\d)", fields["K"] + clefs.get(next(iter(voices), ""), "")):
+    if re.search(r"-8(?!\d)", fields["K"] + clef):
         sheet.note_move = (-7, -12)  # the clef of a part that sounds an octave lower
     if fields["M"].strip().lower() == "none":
-        sheet.pick_up = False
-    propagation = next((line for line in lines if line.startswith("%%propagate-accidentals")), "")
-    return [f"{propagation}{metre}{length}{key or chr(10) + 'K:C' + chr(10)}" + "".join(v) for v in voices.values()]
+        sheet.pick_up, sheet.free = False, True
+    return metre + length + (key or "\nK:C\n")
 
 
 def _abc_field(tag: str, value: str) -> str:
@@ -162,7 +188,8 @@ def _abc_field(tag: str, value: str) -> str:
         beats = sum(map(int, re.findall(r"\d+", metre[1]))) if metre else 0
         if not metre or not 0 < beats <= 128 or int(metre[2]) not in (1, 2, 4, 8, 16, 32, 64):
             return ""
-        return f"\nM:{beats}/{metre[2]}\n"
+        groups = re.findall(r"\d+", metre[1])
+        return f"\nM:{beats}/{metre[2]}\n" + (f"N:!groups {' '.join(groups)}\n" if len(groups) > 1 else "")
     if tag == "L":
         length = re.match(r"(\d{1,2})\s*/\s*(\d{1,3})", value)
         return f"\nL:{length[1]}/{length[2]}\n" if length and int(length[1]) and int(length[2]) else ""
@@ -220,22 +247,25 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
     handler.process(voice + "\n")
     at = opened = Fraction(0)
     metre, fifths = (4, 4), 0
+    groups: tuple[int, ...] = ()
     bar = _fresh_bar(at, metre, fifths, "")
     carried = _Carried(voice)
     tied: tuple[Pitch, ...] = ()
+    coming = ""  # a section named inside a bar opens with the next one
 
     def close() -> None:
-        nonlocal bar, opened
+        nonlocal bar, opened, coming
         if at > opened:
             sheet.bars.append(replace(bar, length=at - opened))
             opened = at
-            bar = _fresh_bar(at, metre, fifths, bar.ending)
+            bar = replace(_fresh_bar(at, metre, fifths, bar.ending), groups=groups, section=coming)
+            coming = ""
 
     for token in handler.tokens:
         if isinstance(token, abcFormat.ABCMetadata):
             if token.isMeter():
                 beats, unit = token.data.split("/")
-                metre = int(beats), int(unit)
+                metre, groups = (int(beats), int(unit)), ()
             elif token.isKey():
                 fifths, mode = token.getKeySignatureParameters()
                 fifths = (fifths + 7) % 12 - 7 if abs(fifths) > 7 else fifths
@@ -245,21 +275,21 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
                 for _ in range(min(int(token.data[5:]), 200)):
                     at += Fraction(4 * metre[0], metre[1])
                     close()
+            elif token.tag == "N" and token.data.startswith("!groups"):
+                groups = tuple(map(int, token.data.split()[1:]))
+            elif token.tag == "N" and token.data.startswith("!section") and at > opened:
+                coming = token.data[8:].strip()
             elif token.tag == "N" and token.data.startswith("!"):
                 bar = _steered(token.data[1:], bar, sheet, at == opened)
             if at == opened:
-                bar = replace(bar, metre=metre, fifths=fifths)
+                bar = replace(bar, metre=metre, groups=groups, fifths=fifths)
         elif isinstance(token, abcFormat.ABCBar):
             close()
             carried.shown.clear()
         elif isinstance(token, abcFormat.ABCNote):
             for text in token.chordSymbols:
                 bar = _abc_text(text, at, bar, sheet)
-            length = fraction(token.quarterLength)
-            if token.activeTuplet is not None:
-                length *= Fraction(token.activeTuplet.numberNotesNormal, token.activeTuplet.numberNotesActual)
-            if not 0 <= length <= LONGEST:
-                raise HarmonyError(f"a note of {float(length):g} quarter notes is out of range (0–{LONGEST})")
+            length = _abc_length(token)
             single: list[Any] = token.subTokens if isinstance(token, abcFormat.ABCChord) else [token]
             into = tied if token.tie in ("stop", "continue") else ()
             pitches = [carried.pitch(note.src, fifths, into) for note in single if note.pitchName]
@@ -268,8 +298,17 @@ def _lay_out(voice: str, sheet: Sheet) -> None:
             at += length
     close()
     countable(quarters=at)
-    if len(sheet.bars) == 1:
-        _count_out(sheet)
+    _count_out(sheet)
+
+
+def _abc_length(token: Any) -> Fraction:
+    """How long a note of music21's is, in quarter notes."""
+    length = fraction(token.quarterLength)
+    if token.activeTuplet is not None:
+        length *= Fraction(token.activeTuplet.numberNotesNormal, token.activeTuplet.numberNotesActual)
+    if not 0 <= length <= LONGEST:
+        raise HarmonyError(f"a note of {float(length):g} quarter notes is out of range (0–{LONGEST})")
+    return length
 
 
 def _fresh_bar(onset: Fraction, metre: tuple[int, int], fifths: int, ending: str) -> Bar:
@@ -288,6 +327,8 @@ def _steered(word: str, bar: Bar, sheet: Sheet, empty: bool) -> Bar:
         return replace(bar, ending="")
     if kind == "start":
         return replace(bar, repeat_start=True, ending="")
+    if kind == "section":
+        return replace(bar, section=rest.strip())
     if kind == "ending":
         return replace(bar, ending=", ".join(re.findall(r"\d+", rest)))
     return replace(bar, marks=(*bar.marks, steer(clean(rest))))
@@ -345,6 +386,8 @@ def _abc_text(text: str, at: Fraction, bar: Bar, sheet: Sheet) -> Bar:
 
 def _count_out(sheet: Sheet) -> None:
     """Cuts music without bar lines into bars of its metre."""
+    if len(sheet.bars) != 1:
+        return
     whole = sheet.bars[0]
     length = Fraction(4 * whole.metre[0], whole.metre[1])
     if sheet.pick_up is False or whole.length <= length:

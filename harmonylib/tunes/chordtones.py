@@ -48,7 +48,7 @@ def examine(tune: Tune) -> tuple[Tested, ...]:
     [('C4', '1', None), ('D4', None, 'passing note')]
     """
     expect(Tune, tune, "a tune: read it first, as in read('file.abc')")
-    chords = [tune.chord_at(note.onset) for note in tune.notes]
+    chords = [change.chord if change else None for change in tune.note_changes]
     found = []
     for index, (note, chord) in enumerate(zip(tune.notes, chords, strict=True)):
         degree = degree_of(note.pitch, chord) if chord else None

@@ -3,6 +3,7 @@
 Conventions
 - “N.C.” and its kind end the chord before. A symbol that cannot be read leaves a remark that names its bar, and the
   chord before it goes on.
+- Of several symbols at one moment the last one written counts.
 """
 
 from __future__ import annotations
@@ -30,7 +31,12 @@ def changes_in(sheet: Sheet, tune: Tune) -> tuple[list[Change], list[str]]:
         elif onset >= tune.end:
             remarks.append(f"{chord or 'N.C.'} after the last bar is left out")
         else:
-            found[max(onset, Fraction(0))] = chord
+            onset = max(onset, Fraction(0))
+            if onset in found and found[onset] != chord:
+                remarks.append(
+                    f"bar {bar}: {found[onset] or 'N.C.'} and {chord or 'N.C.'} stand together: the last counts"
+                )
+            found[onset] = chord
             remarks += [f"bar {bar}, {chord}: {remark}" for remark in (chord.remarks if chord else ())]
     return [Change(onset, chord) for onset, chord in found.items()], remarks
 

@@ -37,6 +37,8 @@ class Bar:
     """Words that steer the reading: Segno, Coda, Fine, D.C. al Fine …"""
     groups: tuple[int, ...] = ()
     """How the units of the metre are grouped, as in (3, 2) for 3+2/8; empty where the tune does not say."""
+    section: str = ""
+    """The name of the section that opens here, as in ``"B"``; empty inside a section."""
 
     @property
     def end(self) -> Fraction:
@@ -68,16 +70,15 @@ class Bar:
         >>> [str(Bar(1, Fraction(0), Fraction(5, 2), (5, 8)).beat_length(Fraction(at))) for at in (0, 1, 2)]
         ['1', '3/2', '3/2']
         """
-        first, last = self.grid.beat(onset - self.start)
-        return last - first
+        return _moment(self.metre, self.groups, self.lead + self.length, onset - self.start).beat
 
     def on_beat(self, onset: Fraction) -> bool:
         """Whether a moment is the start of a felt beat."""
-        return onset - self.start in self.grid.beats
+        return _moment(self.metre, self.groups, self.lead + self.length, onset - self.start).on_beat
 
     def on_strong_beat(self, onset: Fraction) -> bool:
         """Whether a moment is the first beat, or the middle of a bar that has one on a beat."""
-        return onset - self.start in (Fraction(0), self.grid.middle)
+        return _moment(self.metre, self.groups, self.lead + self.length, onset - self.start).strong
 
 
 def beat_text(beat: Fraction) -> str:
@@ -128,3 +129,18 @@ def grid(metre: tuple[int, int], length: Fraction, groups: tuple[int, ...] = ())
         beats.append(beats[-1] + step)
     middle = full / 2 if full / 2 in beats and len(beats) % 2 else None
     return Grid(tuple(beats), middle, compound)
+
+
+class Moment(NamedTuple):
+    """A moment of a bar: the length of its felt beat, whether it starts one, whether that is a strong one."""
+
+    beat: Fraction
+    on_beat: bool
+    strong: bool
+
+
+@lru_cache(maxsize=4096)
+def _moment(metre: tuple[int, int], groups: tuple[int, ...], length: Fraction, at: Fraction) -> Moment:
+    made = grid(metre, length, groups)
+    start, end = made.beat(at)
+    return Moment(end - start, at in made.beats, at in (Fraction(0), made.middle))

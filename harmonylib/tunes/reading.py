@@ -18,9 +18,12 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from harmonylib.errors import HarmonyError, expect, shown
+from harmonylib.tunes.kinds import EXPORT, SUFFIXES, foreign, foreign_name
 from harmonylib.tunes.melody import tune_of
 from harmonylib.tunes.sheet import LIMIT
 from harmonylib.tunes.tune import Tune
+
+_READING = threading.Lock()
 
 
 def read(path: str | Path, number: int = 1) -> Tune:
@@ -37,7 +40,8 @@ def read(path: str | Path, number: int = 1) -> Tune:
     """
     if not isinstance(path, str | Path):
         raise HarmonyError(f"{shown(path)} is not the name of a file: write it in quotes, as in read('file.abc')")
-    return read_file(path, number)
+    file = Path(path)
+    return read_bytes(_load(file), format_of(file), number, file.stem, str(path))
 
 
 def read_text(text: str, format: str = "abc", number: int = 1) -> Tune:
@@ -52,18 +56,6 @@ def read_text(text: str, format: str = "abc", number: int = 1) -> Tune:
         raise HarmonyError(f"{shown(format)} is not a format this course reads: write 'abc' or 'musicxml'")
     plain = re.sub(r"^\s*<\?xml[^>]*\?>", "", text)  # a text is decoded already, whatever its declaration says
     return read_bytes(plain.encode("utf-8", "replace"), format, number)
-
-
-SUFFIXES = (".musicxml", ".xml", ".mxl", ".abc")
-
-
-_READING = threading.Lock()
-
-
-def read_file(path: str | Path, number: int = 1) -> Tune:
-    """What `read` says, for a name that is one."""
-    file = Path(path)
-    return read_bytes(_load(file), format_of(file), number, file.stem, str(path))
 
 
 def tunes_in(path: str | Path) -> tuple[bytes, ...]:
@@ -94,10 +86,7 @@ def _load(file: Path) -> bytes:
     if os.path.isdir(file):  # unlike that of a Path it takes any name
         raise HarmonyError(f"{str(file)!r} is a folder: name one file in it that ends in {', '.join(SUFFIXES)}")
     if file.suffix.lower() not in SUFFIXES:
-        raise HarmonyError(
-            f"{str(file)!r} is not a kind of file this course reads: give MusicXML (.musicxml, .xml), compressed "
-            f"MusicXML (.mxl) or ABC (.abc)"
-        )
+        raise HarmonyError(f"{str(file)!r} is {foreign_name(file.suffix)}: {EXPORT}")
     try:
         with file.open("rb") as stream:
             return stream.read(LIMIT + 1)
@@ -110,11 +99,14 @@ def _load(file: Path) -> bytes:
 def read_bytes(data: bytes, format: str, number: int, stem: str = "Untitled", where: str = "the text") -> Tune:
     """A tune from the bytes of a file; `where` names it in errors, `stem` is its title if it has none."""
     if not data.strip():
-        raise HarmonyError(f"{where!r} is empty: it should hold a tune in MusicXML or ABC")
+        raise HarmonyError(f"{where!r} is empty, it should hold a tune in MusicXML or ABC: export it again")
     if len(data) > LIMIT:
         raise HarmonyError(f"{where!r} is larger than {LIMIT // 1_000_000} MB: give the file of a single tune")
     if isinstance(number, bool) or not isinstance(number, int) or number < 1:
         raise HarmonyError(f"{number!r} is not the number of a tune: count the tunes of a book from 1")
+    what = foreign(data)
+    if what:
+        raise HarmonyError(f"{where!r} is {what}: {EXPORT}")
     from harmonylib.tunes.abc import read_abc
     from harmonylib.tunes.musicxml import read_musicxml
 

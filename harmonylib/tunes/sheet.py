@@ -57,6 +57,8 @@ class Sheet:
     numbers: list[str] = field(default_factory=list)
     pick_up: bool | None = None
     """Whether the file calls its first bar one; None: see by its length."""
+    free: bool = False
+    """Whether the file says that its bars keep no metre."""
     remarks: list[str] = field(default_factory=list)
     note_move: tuple[int, int] = (0, 0)
     """Letters and semitones from the written to the sounding notes."""
@@ -86,3 +88,8 @@ def likely_tempo(value: float) -> float | None:
 
 def steer(text: str) -> str:
     return (text.capitalize() if text.islower() else text)[:60]
+
+
+def section_name(text: str | None) -> str:
+    """The name of a section as a file gives it, of at most 40 letters."""
+    return clean(text)[:40].strip()

@@ -156,6 +156,26 @@ class Tune:
         return replace(self, notes=notes, changes=changes, bars=bars)
 
     @cached_property
+    def note_bars(self) -> tuple[Bar, ...]:
+        """The bar of every note, in the order of the notes."""
+        return tuple(self.bar_at(note.onset) for note in self.notes)
+
+    @cached_property
+    def note_changes(self) -> tuple[Change | None, ...]:
+        """The change whose chord sounds under every note, in the order of the notes; None before the first."""
+        found: list[Change | None] = []
+        place, onsets = -1, self._change_onsets
+        before = None
+        for note in self.notes:
+            if before is not None and note.onset < before:
+                place = -1
+            while place + 1 < len(onsets) and onsets[place + 1] <= note.onset:
+                place += 1
+            found.append(self.changes[place] if place >= 0 else None)
+            before = note.onset
+        return tuple(found)
+
+    @cached_property
     def _bar_onsets(self) -> list[Fraction]:
         return [bar.onset for bar in self.bars]
 

@@ -19,7 +19,7 @@ from harmonylib.arranging.arrange import arrange
 from harmonylib.arranging.checking import check
 from harmonylib.errors import HarmonyError
 from harmonylib.score.musicxml import musicxml
-from harmonylib.tunes.musicxml import unpacked
+from harmonylib.tunes.container import unpacked
 from harmonylib.tunes.reading import read, read_bytes, tunes_in
 from harmonylib.tunes.tune import Tune
 from tests.test_tunes import sound

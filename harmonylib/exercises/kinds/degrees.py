@@ -1,19 +1,20 @@
-"""Exercises on a note over a chord: which degree it is, which diminished seventh carries a foreign one.
-
-Conventions: those of `exercises.base`.
-"""
+"""Exercises on one note over a chord: which degree it is, and which diminished seventh carries a foreign one."""
 
 from __future__ import annotations
 
 import random
+import re
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises import written
-from harmonylib.exercises.base import Exercise, Verdict, draw_chord, far, text_of, word
-from harmonylib.exercises.written import Plain, Unread
+from harmonylib.exercises import reading_notes, written
+from harmonylib.exercises.base import Exercise, Menu
+from harmonylib.exercises.comparing import Verdict, far, text_of, word
+from harmonylib.exercises.draws import draw_chord
+from harmonylib.exercises.reading_signs import in_signs
+from harmonylib.exercises.written import Unread, Written
 from harmonylib.guitar.neck import Neck
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.diminished import ACTIONS, passing
@@ -21,6 +22,17 @@ from harmonylib.theory.families import interval
 from harmonylib.theory.pitch import Name, Pitch, spell
 from harmonylib.theory.tones import DEGREE_WORDS, degree_of
 from harmonylib.wording import joined, many
+
+DIMINISHED = re.compile(r"\s*(?:diminished|dim)\.?(?:\s*(?:seventh|7th|7))?(?!\w)", re.I)
+
+NO = re.compile(
+    r"(?:it is |it's |is )?"
+    r"(?:no|none|not|outside|foreign(?: note)?|(?:no|not(?: a| in the)?|non-?) ?chord(?: tone)?)"
+)
+"""How one says that a note is foreign to a chord."""
+
+THREE = ("Cdim7", "C♯dim7", "Ddim7")
+"""The three diminished sevenths, each under one of its four names."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -35,8 +47,10 @@ class Degree(Exercise):
     """
 
     kind = "which_degree"
+    chapter = 3
     about = "say whether a note is in the chord, and which degree"
-    form = "write a degree such as 5 or b3, or foreign"
+    writing = "write its degree, or foreign"
+    examples = ("5", "b3")
     note: str
     chord: str
 
@@ -69,6 +83,11 @@ class Degree(Exercise):
         return f"Is {self._name} a note of {self._chord}? Write its degree, or “foreign”."
 
     @property
+    def menus(self) -> tuple[Menu, ...]:
+        words = [(degree, f"{degree} · {name}") for degree, name in DEGREE_WORDS.items()]
+        return (("degree", [*words, ("foreign", "foreign")]),)
+
+    @property
     def hints(self) -> tuple[str, ...]:
         return (
             f"{self._chord}, {self._chord.family}: {joined(self._chord.tones.values())}",
@@ -86,21 +105,11 @@ class Degree(Exercise):
     def solution(self) -> str:
         return self._degree or "foreign"
 
-    def judge(self, answer: Plain) -> Verdict:
+    def judge(self, answer: Written) -> Verdict:
         if isinstance(answer, tuple) and len(answer) == 1:
             answer = answer[0]
         text = answer.lower().strip(" .!") if isinstance(answer, str) else answer
-        words = {name: degree for degree, name in DEGREE_WORDS.items()} | {"root": "1", "major third": "3"}
-        words |= {"perfect fifth": "5", "perfect fourth": "4", "major sixth": "6", "major ninth": "9"}
-        if answer is False or text in (
-            "no",
-            "foreign",
-            "none",
-            "not in the chord",
-            "not",
-            "no chord tone",
-            "foreign note",
-        ):
+        if answer is False or (isinstance(text, str) and NO.fullmatch(text)):
             if self._degree is None:
                 return [], []
             if self._only_a_fill:
@@ -108,8 +117,7 @@ class Degree(Exercise):
             return [f"{self._name} is in {self._chord}: {far(self._name, self._chord)}"], []
         if answer is True or text in ("yes", "chord tone"):
             raise Unread("which degree is it, then? write it, as in 5 or b3")
-        found = words.get(text.removeprefix("the "), "") if isinstance(text, str) else ""
-        found = found or written.degree(answer)
+        found = reading_notes.degree(answer, self._chord)
         semitones = interval(found)[1] % 12
         if semitones != self._distance:
             above_root = f"{many(semitones, 'semitone')} above {self._chord.root}"
@@ -140,8 +148,10 @@ class WhichDiminished(Exercise):
     """
 
     kind = "which_diminished"
+    chapter = 4
     about = "choose the diminished seventh for a foreign note"
-    form = f"write its name and which it is, as in Ebdim7, {' or '.join(ACTIONS)}"
+    writing = f"write its name and which it is ({', '.join(ACTIONS)})"
+    examples = ("Ebdim7, leading-tone", "Fdim7, common-tone", "Gdim7, secondary")
     note: str
     chord: str
 
@@ -179,6 +189,15 @@ class WhichDiminished(Exercise):
         }
 
     @property
+    def menus(self) -> tuple[Menu, ...]:
+        names = [(name, f"{name} · {joined(Chord.parse(name).names)}") for name in THREE]
+        return ("diminished seventh", names), ("which", [(action, action) for action in ACTIONS])
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        return ("diminished seventh", "which of the three")
+
+    @property
     def hints(self) -> tuple[str, ...]:
         return (
             f"count in minor thirds from {self._pitch.name}: which four notes are these?",
@@ -193,14 +212,14 @@ class WhichDiminished(Exercise):
     def solution(self) -> dict[str, str]:
         return {"chord": str(self._passing.chord), "why": self._passing.action}
 
-    def judge(self, answer: Plain) -> Verdict:
+    def judge(self, answer: Written) -> Verdict:
         if isinstance(answer, str):
             answer = self._parts(answer)
         if isinstance(answer, tuple) and len(answer) == 4:  # the four notes alone
             answer = {"chord": answer}
         parts = written.keyed(answer, {"chord": ("name", "which"), "why": ("action", "reason")})
         if not parts:
-            raise Unread(f"{written.shown(answer)} does not say which and why; {self.form}")
+            raise Unread(f"{written.quoted(answer)} does not say which and why; {self.form}")
         faults, remarks = self._judge_chord(parts.get("chord"))
         why = parts.get("why")
         if written.blank(why):
@@ -208,12 +227,12 @@ class WhichDiminished(Exercise):
         text = str(why).lower().replace("_", " ") if isinstance(why, str) else ""
         found = [name for name in ACTIONS if text.replace(" ", "-").startswith((name, name.split("-")[0]))]
         if not found:
-            raise Unread(f"{written.shown(why)} is none of the three: write {', '.join(ACTIONS)}")
+            raise Unread(f"{written.quoted(why)} is none of the three: write {', '.join(ACTIONS)}")
         if found[0] != self._passing.action:
             faults.append(f"{self._rules[found[0]]}; this one does not")
         return faults, remarks
 
-    def _parts(self, text: str) -> dict[Plain, Plain]:
+    def _parts(self, text: str) -> dict[Written, Written]:
         lower = text.lower()
         for action in ACTIONS:
             at = lower.find(action.split("-")[0])
@@ -222,7 +241,7 @@ class WhichDiminished(Exercise):
                 return {"chord": rest.strip(" ,;:.()") or None, "why": lower[at:]}
         return {"chord": text, "why": None}
 
-    def _judge_chord(self, value: Plain) -> Verdict:
+    def _judge_chord(self, value: Written) -> Verdict:
         own: Chord = self._passing.chord
         if written.blank(value):
             return ["say also which diminished seventh it is, by name"], []
@@ -243,11 +262,12 @@ class WhichDiminished(Exercise):
         return {"note": str(draws.choice(foreign)), "chord": str(chord)}
 
 
-def _diminished(value: Plain, neck: Neck) -> Name:
+def _diminished(value: Written, neck: Neck) -> Name:
     """The root of the diminished seventh an answer names: a symbol, its root alone, or its four notes."""
     try:
         if isinstance(value, str):
-            text = value[:1].upper() + value[1:]
+            text = in_signs(DIMINISHED.sub(" °", value)).replace(" °", "dim7")
+            text = text[:1].upper() + text[1:]
             symbol = Chord.parse(text)
             if symbol.kind in ("dim7", "dim", "") and not symbol.extensions:
                 return symbol.root
@@ -256,8 +276,8 @@ def _diminished(value: Plain, neck: Neck) -> Name:
         raise
     except HarmonyError:
         pass
-    given = written.notes(value, Chord.parse("Cdim7"), neck)
+    given = reading_notes.notes(value, Chord.parse("Cdim7"), neck)
     pcs = {name.pitch_class for name in given.names}
     if len(pcs) == 4 and len({pc % 3 for pc in pcs}) == 1:
         return given.names[0]
-    raise Unread(f"{written.shown(value)} is not a diminished seventh: write one such as Bdim7")
+    raise Unread(f"{written.quoted(value)} is not a diminished seventh: write one such as Bdim7")

@@ -1,7 +1,4 @@
-"""Exercises on the neck: every grip of a voicing, two-note shells.
-
-Conventions: those of `exercises.base`.
-"""
+"""Exercises on the neck: every grip of a voicing, two-note shells."""
 
 from __future__ import annotations
 
@@ -12,56 +9,18 @@ from itertools import combinations
 from typing import Any
 
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises import written
-from harmonylib.exercises.base import (
-    Exercise,
-    Verdict,
-    compare_voices,
-    draw_chord,
-    draw_grip,
-    four_notes,
-    text_of,
-    what_is,
-    word,
-)
-from harmonylib.exercises.written import Given, Plain, Unread
+from harmonylib.exercises import reading_grips, reading_notes
+from harmonylib.exercises.base import Exercise
+from harmonylib.exercises.comparing import Verdict, compare_voices, four_notes, text_of, what_is, word
+from harmonylib.exercises.draws import draw_chord, draw_grip
+from harmonylib.exercises.reading_notes import Given
+from harmonylib.exercises.written import Written
 from harmonylib.guitar.grips import Grip
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.pitch import Name, Pitch
 from harmonylib.theory.tones import degree_of
 from harmonylib.theory.voicings import Voicing, known, voice
 from harmonylib.wording import counted, joined
-
-STRING_WORDS = dict(zip("fir seco thi four fif six seven".split(), "1234567", strict=True))
-
-
-STRING_WORDS |= dict(zip("one two three five".split(), "1235", strict=True))
-"""Number words, ordinals without their ending."""
-
-
-def string_number(value: Plain) -> int:
-    text = str(value).lower().replace("string", "").strip(" .") if isinstance(value, (int, str)) else ""
-    text = text.removesuffix("th").removesuffix("rd").removesuffix("nd").removesuffix("st")
-    text = STRING_WORDS.get(text, text)
-    if not text.isascii() or not text.isdigit() or len(text) > 2:
-        raise Unread(f"{written.shown(value)} is not a string: write its number, 1 for the highest")
-    return int(text)
-
-
-def string_and_spread(text: str) -> dict[Plain, Plain]:
-    """The parts of “5, drop 2” or “drop 2, string 5”."""
-    lower = text.lower()
-    for sign in ("drop", "close"):
-        at = lower.find(sign)
-        if at < 0:
-            continue
-        before, after = lower[:at].strip(" ,;:"), lower[at:]
-        if before:
-            return {"root": before.removeprefix("root").strip(" :,"), "spread": after}
-        spread, _, rest = after.partition("," if "," in after else "string")
-        return {"root": rest.removeprefix("root").strip(" :,") or None, "spread": spread.strip(" ,")}
-    root, _, rest = lower.replace(",", " ").strip().partition(" ")
-    return {"root": root, "spread": rest or None} if root.isdigit() else {"root": lower, "spread": None}
 
 
 @dataclass(frozen=True, repr=False)
@@ -78,8 +37,12 @@ class FindGrips(Exercise):
     """
 
     kind = "find_grips"
+    chapter = 2
     about = "find every grip of a voicing"
-    form = "write the grips with commas between them, as in x3545x, x7958x"
+    writing = "click or write the grips, with commas between them"
+    examples = ("x3545x, x7958x", "xx2323, xx5656", "3x443x, 7x778x")
+    grips = "several"
+    blank_necks = 1
     chord: str
     spread: str = "drop 2"
     strings: str = ""
@@ -99,7 +62,7 @@ class FindGrips(Exercise):
         chord, found = self._chord, {}
         for midi in range(self.neck.open_midi[0], self.neck.open_midi[-1] + self.neck.last_fret + 1):
             if midi % 12 in self._tops:
-                voicing = voice(chord, self.spread, written.named(midi, chord).at(midi), chord.degrees)
+                voicing = voice(chord, self.spread, reading_notes.named(midi, chord).at(midi), chord.degrees)
                 for strings in self.neck.string_sets(self.spread):
                     grip = self.neck.place(voicing, strings)
                     if grip and self.strings in ("", grip.string_set):
@@ -129,6 +92,10 @@ class FindGrips(Exercise):
         return f"Find every grip of {self._chord} in {self.spread}{top} on {where}, frets 0 to {self.neck.last_fret}."
 
     @property
+    def lines(self) -> tuple[str, ...]:
+        return ("", "")
+
+    @property
     def hints(self) -> tuple[str, ...]:
         first, voicing = next(iter(self._grips.items()))
         orders = dict.fromkeys(joined(v.degrees) for v in self._grips.values())
@@ -147,8 +114,10 @@ class FindGrips(Exercise):
     def solution(self) -> list[str]:
         return list(self._grips)
 
-    def judge(self, answer: Plain) -> Verdict:
-        given = dict.fromkeys(str(grip) for grip in written.grips(answer, self.neck) if grip)
+    def judge(self, answer: Written) -> Verdict:
+        if self.strings:
+            answer = reading_grips.without_x(answer, tuple(map(int, self.strings)), self._chord, self.neck)
+        given = dict.fromkeys(str(grip) for grip in reading_grips.grips(answer, self.neck) if grip)
         faults, remarks = [], []
         for text in given:
             if text not in self._grips:
@@ -169,7 +138,7 @@ class FindGrips(Exercise):
         except HarmonyError as error:
             return [str(error)], []
         sounding = self.neck.midi(grip.frets)
-        given = Given(tuple(written.named(midi, self._chord) for midi in sounding), sounding, grip)
+        given = Given(tuple(reading_notes.named(midi, self._chord) for midi in sounding), sounding, grip)
         tries = [
             compare_voices(
                 given, voice(self._chord, self.spread, self._chord.name_of(d).at(60 + pc), self._chord.degrees)
@@ -203,8 +172,12 @@ class Shell(Exercise):
     """
 
     kind = "shell"
+    chapter = 3
     about = "put the root under a melody note"
-    form = "write two notes from the bottom up, as in C E, or a grip"
+    writing = "click or write a grip, or write two notes from the bottom up"
+    examples = ("C E", "F Ab")
+    grips = "one"
+    blank_necks = 1
     note: str
     chord: str
 
@@ -267,9 +240,9 @@ class Shell(Exercise):
     def solution(self) -> str:
         return str(self._grips[0])
 
-    def judge(self, answer: Plain) -> Verdict:
+    def judge(self, answer: Written) -> Verdict:
         chord, melody = self._chord, self._pitch
-        given = written.notes(answer, chord, self.neck)
+        given = reading_notes.notes(answer, chord, self.neck)
         if len(given.names) != 2:
             return [f"{counted(len(given.names), 'note')} given; a shell has two, the root and the melody over it"], []
         low, high = given.names

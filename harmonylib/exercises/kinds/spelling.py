@@ -1,7 +1,4 @@
-"""Exercises on the notes of a chord: spell it, drop a voice.
-
-Conventions: those of `exercises.base`.
-"""
+"""Exercises on the notes of a chord: spell it; drop the right voice of its close position."""
 
 from __future__ import annotations
 
@@ -11,21 +8,11 @@ from functools import cached_property
 from typing import Any
 
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises import written
-from harmonylib.exercises.base import (
-    Exercise,
-    Verdict,
-    above,
-    compare_voices,
-    draw_chord,
-    draw_spread,
-    far,
-    four_notes,
-    respelled,
-    text_of,
-    word,
-)
-from harmonylib.exercises.written import Plain, Unread
+from harmonylib.exercises import reading_notes, written
+from harmonylib.exercises.base import Exercise
+from harmonylib.exercises.comparing import Verdict, above, compare_voices, far, four_notes, respelled, text_of, word
+from harmonylib.exercises.draws import draw_chord, draw_spread
+from harmonylib.exercises.written import Unread, Written
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.pitch import Name
 from harmonylib.theory.voicings import SPREADS, Voicing, known, voice
@@ -47,8 +34,10 @@ class Spell(Exercise):
     """
 
     kind = "spell"
+    chapter = 1
     about = "spell a chord"
-    form = "write the notes by name, as in C E G B"
+    writing = "write the notes by name"
+    examples = ("C E G B", "F Ab C Eb")
     chord: str
 
     def __post_init__(self) -> None:
@@ -79,8 +68,8 @@ class Spell(Exercise):
     def solution(self) -> str:
         return joined(self._chord.name_of(d) for d in self._degrees)
 
-    def judge(self, answer: Plain) -> Verdict:
-        chord, given = self._chord, written.notes(answer, self._chord, self.neck)
+    def judge(self, answer: Written) -> Verdict:
+        chord, given = self._chord, reading_notes.notes(answer, self._chord, self.neck)
         if given.by_degree:
             raise Unread("those are degrees; write the notes by name, as in C E G B")
         there = {name.pitch_class for name in given.names}
@@ -115,15 +104,17 @@ class Drop(Exercise):
     """
 
     kind = "drop"
+    chapter = 1
     about = "drop the right voice of a close position"
-    form = "write the four notes from the bottom up, as in C G B E"
+    writing = "write the four notes from the bottom up"
+    examples = ("C G B E", "F Db Ab C")
     chord: str
     spread: str = "drop 2"
     top: str = ""
 
     def __post_init__(self) -> None:
         if self.spread == "close" or not isinstance(self.spread, str):
-            raise HarmonyError(f"{written.shown(self.spread)} drops no voice: choose {', '.join(list(SPREADS)[1:])}")
+            raise HarmonyError(f"{written.quoted(self.spread)} drops no voice: choose {', '.join(list(SPREADS)[1:])}")
         known(self.spread)
         self._voicing  # noqa: B018  reading it refuses bad material at once
 
@@ -165,8 +156,8 @@ class Drop(Exercise):
     def solution(self) -> str:
         return joined(self._voicing.chord.name_of(d) for d in self._voicing.degrees)
 
-    def judge(self, answer: Plain) -> Verdict:
-        v, given = self._voicing, written.notes(answer, self._voicing.chord, self.neck)
+    def judge(self, answer: Written) -> Verdict:
+        v, given = self._voicing, reading_notes.notes(answer, self._voicing.chord, self.neck)
         faults, remarks = compare_voices(given, v)
         for spread in SPREADS if faults else ():
             if not compare_voices(given, voice(v.chord, spread, v.top, v.stack))[0]:

@@ -1,9 +1,4 @@
-"""Exercises on a tune: harmonise a bar or a phrase, mend a spoilt arrangement.
-
-Conventions: those of `exercises.tunes`, and
-- A melody note that the arrangement of this library leaves single may stay single; the others ask for four notes.
-- What counts as right is what `arranging.checking` finds nothing wrong with.
-"""
+"""Exercises on bars of a tune: harmonise them, or mend a grip in them."""
 
 from __future__ import annotations
 
@@ -17,10 +12,10 @@ from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.arranging.checking import check
 from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises import written
-from harmonylib.exercises.base import Verdict, what_is, word
+from harmonylib.exercises import reading_grips, reading_notes, reading_words, written
+from harmonylib.exercises.comparing import Verdict, what_is, word
 from harmonylib.exercises.tunes import BARS, TuneExercise, bar_beat, material, place, sounded
-from harmonylib.exercises.written import Plain, Unread
+from harmonylib.exercises.written import Unread, Written
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.grips import grip_row
@@ -42,7 +37,7 @@ def grip_faults(choice: Choice, grip: Grip, arrangement: Arrangement) -> list[st
     midi = neck.midi(grip.frets)
     chord = choice.chord
     if max(midi) != midi[-1] or midi[-1] != melody.midi:
-        top = written.named(max(midi), chord).at(max(midi)) if chord else max(midi)
+        top = reading_notes.named(max(midi), chord).at(max(midi)) if chord else max(midi)
         return [f"{where}: the top note of {grip} is {top}; the melody {melody} belongs on top, on the highest string"]
     if choice.voicing is None and len(midi) == 1:
         return []
@@ -60,14 +55,14 @@ def grip_faults(choice: Choice, grip: Grip, arrangement: Arrangement) -> list[st
     for number, note in zip(grip.strings, midi, strict=True):
         if note % 12 not in allowed:
             wrong.append(
-                f"{where}: string {number} of {grip} is off: {what_is(written.named(note, chord), over)}; {said}"
+                f"{where}: string {number} of {grip} is off: {what_is(reading_notes.named(note, chord), over)}; {said}"
             )
     if not wrong and (len(midi) != 4 or len({m % 12 for m in midi}) != 4):
         twice = [m for m in midi if sum((m - other) % 12 == 0 for other in midi) > 1]
-        held = joined(written.named(m, over) for m in midi)
+        held = joined(reading_notes.named(m, over) for m in midi)
         if twice:
             strings = [str(string) for string, m in zip(grip.strings, midi, strict=True) if (m - twice[0]) % 12 == 0]
-            held += f", {written.named(twice[0], over)} on strings {' and '.join(strings)}"
+            held += f", {reading_notes.named(twice[0], over)} on strings {' and '.join(strings)}"
         wrong.append(f"{where}: {grip} holds {held}; four different notes of {over} are asked")
     return wrong
 
@@ -76,7 +71,9 @@ def grip_faults(choice: Choice, grip: Grip, arrangement: Arrangement) -> list[st
 class _Harmonise(TuneExercise):
     """Give every melody note of some bars a grip."""
 
-    form = "write a grip for each note with commas between them, as in x3545x, x7958x"
+    writing = "click or write a grip for each note, with commas between them"
+    examples = ("x3545x, x7958x", "xx2323, xx5656", "3x443x, 7x778x")
+    grips = "several"
 
     def _ready(self) -> None:
         if not any(choice.voicing for choice in self.arrangement.choices):
@@ -105,6 +102,18 @@ class _Harmonise(TuneExercise):
         return melody_picture(self.arrangement.tune, bars=self.span)
 
     @property
+    def music(self) -> Arrangement:
+        return self.arrangement
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """A line for every note."""
+        tune = self.arrangement.tune
+        return tuple(
+            f"{place(tune, c.note.onset)} {c.chord or 'N.C.'} {c.note.pitch}" for c in self.arrangement.choices
+        )
+
+    @property
     def hints(self) -> tuple[str, ...]:
         told, tune = [], self.arrangement.tune
         for choice in self.arrangement.choices:
@@ -131,7 +140,7 @@ class _Harmonise(TuneExercise):
     def solution(self) -> list[str]:
         return [str(choice.grip) if choice.grip else "-" for choice in self.arrangement.choices]
 
-    def judge(self, answer: Plain) -> Verdict:
+    def judge(self, answer: Written) -> Verdict:
         choices = self.arrangement.choices
         given = self._grips(answer)
         if len(given) != len(choices):
@@ -155,14 +164,14 @@ class _Harmonise(TuneExercise):
             ]
         return faults, []
 
-    def _grips(self, answer: Plain) -> list[Grip | None]:
+    def _grips(self, answer: Written) -> list[Grip | None]:
         """One entry a note; a dictionary may name the notes it speaks of by place or index."""
         choices, tune = self.arrangement.choices, self.arrangement.tune
         if isinstance(answer, dict):
             found: list[Grip | None] = [None] * len(choices)
             for key, value in answer.items():
                 index = _note_at(key, choices, tune)
-                found[index] = None if written.blank(value) else written.grip(value, self.neck)
+                found[index] = None if written.blank(value) else reading_grips.grip(value, self.neck)
             return found
         if isinstance(answer, str):
             answer = (
@@ -171,21 +180,21 @@ class _Harmonise(TuneExercise):
                 else answer
             )
         if isinstance(answer, tuple):
-            return [None if written.blank(a) or a in ("-", "–") else written.grip(a, self.neck) for a in answer]
-        return written.grips(answer, self.neck)
+            return [None if written.blank(a) or a in ("-", "–") else reading_grips.grip(a, self.neck) for a in answer]
+        return reading_grips.grips(answer, self.neck)
 
 
-def _note_at(where: Plain, choices: Sequence[Choice], tune: Tune) -> int:
+def _note_at(where: Written, choices: Sequence[Choice], tune: Tune) -> int:
     """The note an answer speaks of: by place, or by its number from 0."""
     if isinstance(where, int) and not isinstance(where, bool):
         if 0 <= where < len(choices):
             return where
         raise Unread(f"note {where}: write its place, as in 2.1, or its number from 0 to {len(choices) - 1}")
-    found = written.places(where)
+    found = reading_words.places(where)
     here = [i for i, c in enumerate(choices) if [bar_beat(tune, c.note.onset)] == found]
     if not here:
         listed = ", ".join(place(tune, c.note.onset) for c in choices)
-        raise Unread(f"no note begins at {written.shown(where)}: write one of {listed}")
+        raise Unread(f"no note begins at {written.quoted(where)}: write one of {listed}")
     return here[0]
 
 
@@ -201,6 +210,7 @@ class HarmoniseBar(_Harmonise):
     """
 
     kind = "harmonise_bar"
+    chapter = 3
     about = "harmonise a bar, one grip a note"
     bar: int = 1
 
@@ -222,6 +232,7 @@ class HarmonisePhrase(_Harmonise):
     """
 
     kind = "harmonise_phrase"
+    chapter = 5
     about = "harmonise a phrase, one grip a note"
     first: int = 1
     last: int = BARS
@@ -248,8 +259,11 @@ class Mend(TuneExercise):
     """
 
     kind = "mend"
+    chapter = 7
     about = "find the spoilt grip of an arrangement and mend it"
-    form = "write the place and a right grip, as in 2.1, x3545x"
+    writing = "write the place, then click or write a right grip"
+    examples = ("2.1, x3545x", "1.1, xx2323", "3.1, 3x443x")
+    grips = "last"
     first: int = 1
     last: int = 2
 
@@ -312,6 +326,10 @@ class Mend(TuneExercise):
         return grip_row(self.neck, [(None, c.grip) for c in shown if c.grip], captions=told, label="note")
 
     @property
+    def lines(self) -> tuple[str, ...]:
+        return ("place", "grip")
+
+    @property
     def hints(self) -> tuple[str, ...]:
         index, made = self.spoilt
         choice, tune = self.arrangement.choices[index], self.arrangement.tune
@@ -332,7 +350,7 @@ class Mend(TuneExercise):
         choice = self.arrangement.choices[self.spoilt[0]]
         return place(self.arrangement.tune, choice.note.onset), str(choice.grip)
 
-    def judge(self, answer: Plain) -> Verdict:
+    def judge(self, answer: Written) -> Verdict:
         index, made = self.spoilt
         tune = made.tune
         if isinstance(answer, str):
@@ -351,7 +369,7 @@ class Mend(TuneExercise):
             return [f"{where}: {choice.grip} is sound: every note of it belongs to {chord}"], []
         if written.blank(parts.get("grip")):
             return ["the place is right; the mended grip is still to be written"], []
-        grip = written.grip(parts["grip"], self.neck)
+        grip = reading_grips.grip(parts["grip"], self.neck)
         faults = grip_faults(choice, grip, made)
         if faults:
             return faults, []
@@ -364,16 +382,16 @@ class Mend(TuneExercise):
         return {**material(draws, level), "first": first, "last": min(BARS, first + level)}
 
 
-def _place_and_grip(text: str, neck: Neck) -> tuple[Plain, Plain]:
+def _place_and_grip(text: str, neck: Neck) -> tuple[Written, Written]:
     """The parts of “2.1, x3545x” or “bar 2, beat 1: x3545x”."""
     words = text.replace("→", " ").replace(":", " ").replace(",", " ").split()
     for cut in range(1, len(words)):
         try:
-            return " ".join(words[:cut]), str(written.grip(" ".join(words[cut:]), neck))
+            return " ".join(words[:cut]), str(reading_grips.grip(" ".join(words[cut:]), neck))
         except Unread:
             continue
     try:
-        written.places(text)
+        reading_words.places(text)
     except Unread:
         return (" ".join(words[:-1]) or text), words[-1] if words else None
     return text, None

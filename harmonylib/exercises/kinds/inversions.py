@@ -1,35 +1,29 @@
-"""Exercises on a grip: its inversion, the next one on the same strings, where its root is.
-
-Conventions: those of `exercises.base`.
-"""
+"""Exercises on a grip: name its inversion, find the next one, say where its root is."""
 
 from __future__ import annotations
 
 import random
+import re
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises import written
-from harmonylib.exercises.base import (
-    Exercise,
-    Verdict,
-    bare_marks,
-    compare_voices,
-    draw_grip,
-    four_notes,
-    text_of,
-    voicing_of,
-    word,
-)
-from harmonylib.exercises.grips import string_and_spread, string_number
-from harmonylib.exercises.written import Plain, Unread
+from harmonylib.exercises import reading_grips, reading_notes, reading_words, written
+from harmonylib.exercises.base import Exercise, Menu
+from harmonylib.exercises.comparing import Verdict, compare_voices, four_notes, text_of, voicing_of, word
+from harmonylib.exercises.draws import draw_grip
+from harmonylib.exercises.written import Unread, Written
 from harmonylib.guitar.grips import Grip
-from harmonylib.pictures.neck import neck_picture
+from harmonylib.pictures.neck import Mark, neck_picture
 from harmonylib.pictures.picture import Picture
-from harmonylib.theory.voicings import INVERSIONS, Voicing, voice
+from harmonylib.theory.voicings import INVERSIONS, SPREADS, Voicing, voice
 from harmonylib.wording import joined
+
+
+def bare_marks(grip: Grip) -> tuple[Mark, ...]:
+    """A grip on the neck that gives nothing away."""
+    return tuple(Mark(len(grip.frets) - place, fret) for place, fret in enumerate(grip.frets))
 
 
 @dataclass(frozen=True, repr=False)
@@ -72,8 +66,9 @@ class NameInversion(_OnGrip):
     """
 
     kind = "name_inversion"
+    chapter = 2
     about = "name the inversion of a grip"
-    form = f"write {', '.join(INVERSIONS)}, or 0 to 3"
+    writing = f"write {', '.join(INVERSIONS)}, or 0 to 3"
 
     @property
     def question(self) -> str:
@@ -83,6 +78,10 @@ class NameInversion(_OnGrip):
     def _why(self) -> str:
         v = self._voicing
         return f"{v.pitches[0].name}, {word(v.degrees[0])}, lies lowest"
+
+    @property
+    def menus(self) -> tuple[Menu, ...]:
+        return (("inversion", [(name, name) for name in INVERSIONS]),)
 
     @property
     def hints(self) -> tuple[str, ...]:
@@ -100,8 +99,8 @@ class NameInversion(_OnGrip):
     def solution(self) -> str:
         return self._voicing.inversion
 
-    def judge(self, answer: Plain) -> Verdict:
-        found = INVERSIONS[written.inversion(answer)]
+    def judge(self, answer: Written) -> Verdict:
+        found = INVERSIONS[reading_words.inversion(answer)]
         if found == self._voicing.inversion:
             return [], []
         asked = self._voicing.stack[INVERSIONS.index(found)]
@@ -120,8 +119,12 @@ class NextInversion(_OnGrip):
     """
 
     kind = "next_inversion"
+    chapter = 2
     about = "find the next inversion on the same strings"
-    form = "write a grip such as x3545x, or the four notes from the bottom up"
+    writing = "click or write a grip, or write the four notes from the bottom up"
+    examples = ("x3545x", "x-10-10-9-10-x")
+    grips = "one"
+    blank_necks = 1
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -168,9 +171,10 @@ class NextInversion(_OnGrip):
     def solution(self) -> str:
         return str(self._next[0][1])
 
-    def judge(self, answer: Plain) -> Verdict:
+    def judge(self, answer: Written) -> Verdict:
         after, grip = self._next[0]
-        given = written.notes(answer, after.chord, self.neck)
+        answer = reading_grips.without_x(answer, grip.strings, after.chord, self.neck)
+        given = reading_notes.notes(answer, after.chord, self.neck)
         faults, remarks = compare_voices(given, after)
         if not faults and given.grip:
             if given.grip.strings != grip.strings:
@@ -182,6 +186,25 @@ class NextInversion(_OnGrip):
         if faults and not compare_voices(given, self._voicing)[0]:
             faults.append("that is the grip you start from")
         return faults, remarks
+
+
+_SPREAD = re.compile(
+    r"(?:spread\s*:?\s*)?\b(?:(?:drop(?:ped)?|d(?=\d))[\s-]*(?:2|3|two|three)?(?:\s*(?:and|&|\+|/)?\s*(?:4|four))?|closed?"
+    r"(?:\s*position)?)",
+    re.I,
+)
+_AROUND = re.compile(r"\b(?:with|and|the root|root|on|in)\b|[,;:/]", re.I)
+
+
+def _string_and_spread(text: str) -> dict[Written, Written]:
+    """The parts of “5, drop 2”, “drop 2 with the root on the G string” or “root 4, spread drop 3”."""
+    sign = _SPREAD.search(text)
+    if sign is None:
+        root, _, rest = text.replace(",", " ").strip().partition(" ")
+        return {"root": root, "spread": rest or None} if root.isdigit() else {"root": text, "spread": None}
+    root = _AROUND.sub(" ", f"{text[: sign.start()]} {text[sign.end() :]}").strip(" .")
+    spread = sign[0].lower().removeprefix("spread").strip(" :")
+    return {"root": root or None, "spread": spread}
 
 
 @dataclass(frozen=True, repr=False)
@@ -196,8 +219,10 @@ class FindRoot(_OnGrip):
     """
 
     kind = "find_root"
+    chapter = 2
     about = "say where the root is and which spread a grip is"
-    form = "write the string and the spread, as in 5, drop 2"
+    writing = "write the string and the spread"
+    examples = ("5, drop 2", "6, drop 3", "4, drop 2 and 4")
 
     @property
     def question(self) -> str:
@@ -206,6 +231,16 @@ class FindRoot(_OnGrip):
     @property
     def _string(self) -> int:
         return self._grip.strings[self._voicing.degrees.index("1")]
+
+    @property
+    def menus(self) -> tuple[Menu, ...]:
+        count = len(self.neck.open_strings)
+        strings = [(str(n), f"{n} · {self.neck.open_strings[-n].name}") for n in range(count, 0, -1)]
+        return ("string", strings), ("spread", [(name, name) for name in SPREADS])
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        return ("string of the root", "spread")
 
     @property
     def hints(self) -> tuple[str, ...]:
@@ -225,9 +260,9 @@ class FindRoot(_OnGrip):
     def solution(self) -> dict[str, int | str]:
         return {"root": self._string, "spread": self._voicing.spread}
 
-    def judge(self, answer: Plain) -> Verdict:
+    def judge(self, answer: Written) -> Verdict:
         if isinstance(answer, str):
-            answer = string_and_spread(answer)
+            answer = _string_and_spread(answer)
         if (
             isinstance(answer, tuple)
             and isinstance(answer[0], str)
@@ -237,12 +272,12 @@ class FindRoot(_OnGrip):
         parts = written.keyed(answer, {"root": ("string", "root string"), "spread": ("voicing",)})
         v, faults = self._voicing, []
         if not parts:
-            raise Unread(f"{written.shown(answer)} does not say string and spread; {self.form}")
+            raise Unread(f"{written.quoted(answer)} does not say string and spread; {self.form}")
         string = parts.get("root")
         if written.blank(string):
             faults.append("the string of the root is still to be written")
         else:
-            found = string_number(string)
+            found = reading_words.string_number(string, self.neck)
             degrees = dict(zip(self._grip.strings, zip(v.degrees, v.pitches, strict=True), strict=True))
             if found not in degrees:
                 faults.append(f"string {found} is not played; asked is the string that sounds {v.chord.root}")
@@ -252,7 +287,7 @@ class FindRoot(_OnGrip):
         if written.blank(parts.get("spread")):
             faults.append("the spread is still to be written")
         else:
-            spread = written.spread(parts["spread"])
+            spread = reading_words.spread(parts["spread"])
             if spread != v.spread:
                 other = voice(v.chord, spread, v.top, v.stack)
                 asked, here = (joined(p.name for p in w.pitches) for w in (other, v))

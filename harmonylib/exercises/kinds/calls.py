@@ -1,6 +1,6 @@
 """Exercises on call and response: find the gaps of an arrangement, answer a call.
 
-Conventions: those of `exercises.tunes`. `answering.checking` says what fits.
+Conventions: those of `harmonylib.exercises.tunes`. `answering.checking` says what fits.
 """
 
 from __future__ import annotations
@@ -18,10 +18,10 @@ from harmonylib.answering.own import with_own
 from harmonylib.answering.respond import answers_for
 from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
-from harmonylib.exercises import written
-from harmonylib.exercises.base import Verdict
+from harmonylib.exercises import reading_grips, reading_words, written
+from harmonylib.exercises.comparing import Verdict
 from harmonylib.exercises.tunes import BARS, TuneExercise, bar_beat, material, place
-from harmonylib.exercises.written import Plain, Unread
+from harmonylib.exercises.written import Unread, Written
 from harmonylib.guitar.grips import Grip
 from harmonylib.pictures.calls import calls_picture
 from harmonylib.pictures.grips import grip_row
@@ -42,8 +42,10 @@ class FindGaps(TuneExercise):
     """
 
     kind = "find_gaps"
+    chapter = 6
     about = "find the gaps of an arrangement"
-    form = "write bar and beat of each gap, as in 2.2, 4.3"
+    writing = "write bar and beat of each gap"
+    examples = ("2.2, 4.3", "1.3, 3.4", "2.4½, 4.1")
     first: int = 1
     last: int = BARS
 
@@ -96,8 +98,8 @@ class FindGaps(TuneExercise):
     def solution(self) -> list[str]:
         return [place(self.arrangement.tune, gap.start) for gap in self._open.values()]
 
-    def judge(self, answer: Plain) -> Verdict:
-        tune, given = self.arrangement.tune, dict.fromkeys(written.places(answer))
+    def judge(self, answer: Written) -> Verdict:
+        tune, given = self.arrangement.tune, dict.fromkeys(reading_words.places(answer))
         short = {bar_beat(tune, gap.start): gap.why_silent for gap in self._gaps if gap.why_silent}
         faults, remarks = [], []
         for bar, beat in given:
@@ -153,8 +155,12 @@ class AnswerCall(TuneExercise):
     """
 
     kind = "answer_call"
+    chapter = 6
     about = "answer a call in its gap"
-    form = "write for each chord the beats after the call, its length in quarters and a grip, as in (1, 1, 'x7958x')"
+    writing = "write for each chord the beats after the call, its length in quarters and a grip"
+    examples = ("1, ½, x7958x", "3, ¼, xx2323", "2, ⅓, 3x443x")
+    grips = "last"
+    blank_necks = 1
     call: int = 1
 
     def _ready(self) -> None:
@@ -207,6 +213,10 @@ class AnswerCall(TuneExercise):
         return grip_row(self.neck, [(c.voicing, c.grip) for c in shown if c.grip], captions=names[: len(shown)])
 
     @property
+    def lines(self) -> tuple[str, ...]:
+        return ("beats after, length, grip",) * 3
+
+    @property
     def hints(self) -> tuple[str, ...]:
         first = self._answers(self._gap)[0]
         opens = _quarters(self._gap.start - self._call.note.onset)
@@ -224,7 +234,7 @@ class AnswerCall(TuneExercise):
         call = self._call.note.onset
         return [(str(a.onset - call), str(a.duration), str(a.grip)) for a in self._answers(self._gap)]
 
-    def judge(self, answer: Plain) -> Verdict:
+    def judge(self, answer: Written) -> Verdict:
         hits = [_hit(item, self) for item in _hits(answer)]
         if not hits:
             raise Unread(f"no chord is written; {self.form}")
@@ -236,7 +246,7 @@ class AnswerCall(TuneExercise):
         return {**material(draws, level), "call": draws.randrange(1, 4)}
 
 
-def _hits(answer: Plain) -> list[Plain]:
+def _hits(answer: Written) -> list[Written]:
     """The chords of an answer, one item each."""
     if isinstance(answer, str):
         return [part for part in answer.replace("\n", ";").split(";") if part.strip()]
@@ -247,15 +257,15 @@ def _hits(answer: Plain) -> list[Plain]:
     return [answer]
 
 
-def _hit(item: Plain, task: AnswerCall) -> tuple[Fraction, Fraction, Grip]:
+def _hit(item: Written, task: AnswerCall) -> tuple[Fraction, Fraction, Grip]:
     if isinstance(item, str):
         item = tuple(item.replace(",", " ").split(None, 2))
     names = {"after": ("beat", "beats", "onset", "at"), "length": ("duration", "quarters"), "grip": ("frets",)}
     parts = written.keyed(item, names)
     if len(parts) != 3 or any(written.blank(part) for part in parts.values()):
-        raise Unread(f"{written.shown(item)} is not a chord with its time: {task.form}")
-    after, length = written.number(parts["after"], "a time"), written.number(parts["length"], "a length")
+        raise Unread(f"{written.quoted(item)} is not a chord with its time: {task.form}")
+    after, length = reading_words.number(parts["after"], "a time"), reading_words.number(parts["length"], "a length")
     if not (0 <= after <= 64 and 0 < length <= 64):
         raise Unread("write times from 0 and lengths above 0, at most 64 quarters")
-    grip = written.grip(parts["grip"], task.neck)
+    grip = reading_grips.grip(parts["grip"], task.neck)
     return after, length, task.neck.fingered(grip.frets)

@@ -1,0 +1,37 @@
+"""What every panel loads: its rules of style, and its colours and sizes in every theme of the pictures.
+
+A widget's style sheet is loaded with that widget only, so each view that can stand in a panel carries these rules.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from harmonylib.errors import HarmonyError
+from harmonylib.pictures.theme import THEMES
+
+HERE = Path(__file__).parent
+
+
+def theme_class(theme: str) -> str:
+    """The CSS class of a theme; raises `HarmonyError` where there is no such theme."""
+    if theme not in THEMES:
+        raise HarmonyError(f"{theme!r} is not a theme: choose {', '.join(THEMES)}")
+    return "neck-" + theme.replace(" ", "-")
+
+
+def style(name: str) -> str:
+    """The style sheet of a view, with the rules that all panels share."""
+    own = (HERE / f"{name}.css").read_text(encoding="utf-8")
+    return "\n".join([own, (HERE / "panel.css").read_text(encoding="utf-8"), *map(_theme_rule, THEMES)])
+
+
+def _theme_rule(name: str) -> str:
+    look = THEMES[name]
+    size = "clamp(17px, 1.35vw, 30px)" if look.fills_width else "13px"
+    return (
+        f".neck-panel.{theme_class(name)} {{ background: {look.paper}; color: {look.ink}; padding: 6px; "
+        f"--jp-widgets-color: {look.ink}; --jp-widgets-label-color: {look.ink}; "
+        f"--jp-widgets-readout-color: {look.ink}; --jp-widgets-font-size: {size}; "
+        f"--jp-widgets-inline-height: calc(2.15 * {size}); }}"
+    )

@@ -1,0 +1,193 @@
+// What is seen of a player: controls, the engraving with its cursor, the line that says what sounds.
+
+function make(tag, properties = {}, ...children) {
+  const { aria = {}, ...rest } = properties, element = Object.assign(document.createElement(tag), rest);
+  for (const [name, value] of Object.entries(aria)) element.setAttribute(name === "role" ? name : `aria-${name}`, value);
+  element.append(...children);
+  return element;
+}
+
+const TEMPO = value => `♩ = ${Math.round(value)}`;
+const SWING = value => (value < 0.505 ? "straight" : `${Math.round(100 * value)} : ${100 - Math.round(100 * value)}`);
+const BALANCE = value => (Math.abs(value) < 0.05 ? "even" : value < 0 ? "more call" : "more answer");
+const SLIDERS = [
+  // trait, label, lowest, highest, step, what is written beside it
+  ["tempo", "Tempo", 30, 240, 1, TEMPO],
+  ["volume", "Volume", 0, 1, 0.05, value => `${Math.round(100 * value)} %`],
+  ["swing", "Swing", 0.5, 0.75, 0.01, SWING],
+  ["balance", "Call and answer", -1, 1, 0.1, BALANCE],
+];
+
+class View {
+  constructor(instrument, el) {
+    Object.assign(this, { instrument, model: instrument.model, el, end: new AbortController(), listeners: [] });
+    const score = this.model.get("score");
+    this.root = make("section", { className: "block-player", tabIndex: 0, aria: { role: "group" } });
+    this.play = make("button", { type: "button", className: "block-player-play" });
+    this.line = make("output", { className: "block-player-line", aria: { live: "off" } });
+    this.said = make("p", { className: "block-player-said", aria: { role: "status", live: "polite" } });
+    this.paper = make("div", { className: "block-player-paper", tabIndex: 0, aria: { role: "region", label: "Score" } });
+    this.root.append(
+      make("div", { className: "block-player-row" }, this.play, this.line),
+      make("div", { className: "block-player-row" }, ...SLIDERS.map(slider => this.#slider(...slider))),
+      make("div", { className: "block-player-row" }, this.#bars("first", "From bar"), this.#bars("last", "to bar"),
+        this.#switch("loop", "Loop"), this.#switch("click", "Click"), this.#countIn(),
+        make("span", { className: "block-player-caution" }, score.caution)),
+      this.said,
+      this.paper,
+    );
+    el.append(this.root);
+    this.#keepKeys();
+    this.#listen(this.play, "click", () => this.#write("playing", !this.model.get("playing")));
+    this.#listen(this.root, "keydown", event => {
+      if (event.key !== " " || event.target.closest("button, select, input[type=checkbox]")) return;
+      event.preventDefault();
+      this.#write("playing", !this.model.get("playing"));
+    });
+    this.#follow("theme", theme => (this.root.dataset.theme = theme));
+    this.#follow("score", ({ title, events }) => {
+      this.root.setAttribute("aria-label", `Player: ${title}`);
+      this.balance.hidden = !events.some(row => row.part === "answer");
+      this.line.textContent = events[this.model.get("now")]?.text ?? "";
+    });
+    this.#follow("svg", svg => this.#engrave(svg));
+    this.#follow("playing", playing => this.#turned(playing));
+    instrument.views.add(this);
+  }
+
+  // The sounding event: its line of text, its note in the engraving, and a band over both staves.
+  show(number) {
+    const row = this.model.get("score").events[number];
+    this.line.textContent = row.text;
+    this.#unlight();
+    const notes = this.notes.get(row.id);
+    if (!notes) return;
+    for (const note of notes) (note.closest("g.chord") ?? note).classList.add("block-player-now");
+    const measure = notes[0].closest("g.measure"), chord = notes[0].closest("g.chord") ?? notes[0];
+    const [at, bar] = [chord.getBBox(), measure.getBBox()], margin = 120;
+    const place = { x: at.x - margin, width: at.width + 2 * margin, y: bar.y, height: bar.height, rx: 60 };
+    for (const [name, value] of Object.entries(place)) this.band.setAttribute(name, value);
+    measure.prepend(this.band);
+    const [band, box] = [this.band.getBoundingClientRect(), this.paper.getBoundingClientRect()];
+    if (band.top < box.top || band.bottom > box.bottom) this.paper.scrollTop += band.top - box.top - 8;
+  }
+
+  close() {
+    this.end.abort();
+    for (const [name, listener] of this.listeners) this.model.off(name, listener);
+    this.instrument.leave(this);
+    this.root.remove();
+  }
+
+  #turned(playing) {
+    this.play.textContent = playing ? "■ Stop" : "▶ Play";
+    this.play.setAttribute("aria-label", playing ? "Stop" : "Play");
+    const bars = `bar ${this.model.get("first")} to ${this.model.get("last")}`;
+    if (playing) this.said.textContent = `Playing from ${bars}`;
+    else if (this.said.textContent) this.said.textContent = `Stopped at ${this.line.textContent}`;
+    if (!playing) this.#unlight();
+  }
+
+  #unlight() {
+    for (const note of this.paper.querySelectorAll(".block-player-now")) note.classList.remove("block-player-now");
+    this.band?.remove();
+  }
+
+  #engrave(svg) {
+    this.paper.replaceChildren();
+    this.paper.hidden = !svg;
+    this.notes = new Map();
+    if (!svg) return;
+    const page = new DOMParser().parseFromString(svg, "image/svg+xml").documentElement;
+    this.paper.append(document.importNode(page, true));
+    this.#keepKeys();
+    this.band = document.createElementNS("http://www.w3.org/2000/svg", "rect");
+    this.band.setAttribute("class", "block-player-band");
+    this.band.style.stroke = "none"; // the engraving's own style sheet gives every rect a stroke
+    for (const note of this.paper.querySelectorAll("g.note[id]")) {
+      const id = note.id.replace(/-\d+$/, ""); // what is tied to n12 is n12-960
+      this.notes.set(id, [...(this.notes.get(id) ?? []), note]);
+    }
+  }
+
+  // JupyterLab would take a letter typed here for a command; it looks only at what has the focus.
+  #keepKeys() {
+    const focusable = this.root.querySelectorAll("button, input, select, [tabindex]");
+    for (const one of [this.root, ...focusable]) one.setAttribute("data-lm-suppress-shortcuts", "true");
+  }
+
+  #slider(name, label, min, max, step, written) {
+    const input = make("input", { type: "range", min, max, step }), shown = make("output");
+    const box = make("label", { className: "block-player-slider" }, make("span", {}, label), input, shown);
+    if (name === "balance") this.balance = box;
+    this.#follow(name, value => {
+      if (name === "tempo") Object.assign(input, { min: Math.min(min, value), max: Math.max(max, value) });
+      input.value = value;
+      shown.textContent = written(value);
+      input.setAttribute("aria-valuetext", written(value));
+    });
+    this.#listen(input, "input", () => this.#write(name, input.valueAsNumber));
+    return box;
+  }
+
+  #switch(name, label) {
+    const input = make("input", { type: "checkbox" });
+    this.#follow(name, value => (input.checked = value));
+    this.#listen(input, "change", () => this.#write(name, input.checked));
+    return make("label", {}, input, make("span", {}, label));
+  }
+
+  #countIn() {
+    const choices = ["none", "1 bar", "2 bars"].map((text, value) => make("option", { value }, text));
+    return this.#select("count_in", "Count-in", make("select", {}, ...choices));
+  }
+
+  #bars(name, label) {
+    const select = make("select");
+    this.#follow("score", ({ bars }) => {
+      const numbers = [...new Set(bars.map(bar => bar.number))];
+      select.replaceChildren(...numbers.map(number => make("option", { value: number }, String(number))));
+      select.value = this.model.get(name);
+    });
+    return this.#select(name, label, select);
+  }
+
+  #select(name, label, select) {
+    this.#follow(name, value => (select.value = value));
+    this.#listen(select, "change", () => this.#write(name, +select.value));
+    return make("label", {}, make("span", {}, label), select);
+  }
+
+  #write(name, value) {
+    const { model } = this;
+    if (name === "first" && value > model.get("last")) model.set("last", value);
+    if (name === "last" && value < model.get("first")) model.set("first", value);
+    model.set(name, value);
+    model.save_changes();
+  }
+
+  #follow(name, draw) {
+    const listener = () => draw(this.model.get(name));
+    this.model.on(`change:${name}`, listener);
+    this.listeners.push([`change:${name}`, listener]);
+    listener();
+  }
+
+  #listen(element, name, handler) {
+    element.addEventListener(name, handler, { signal: this.end.signal });
+  }
+}
+
+export default () => {
+  let instrument;
+  return {
+    initialize({ model }) {
+      instrument = new Instrument(model);
+      return () => instrument.close();
+    },
+    render({ el }) {
+      const view = new View(instrument, el);
+      return () => view.close();
+    },
+  };
+};
