@@ -43,6 +43,8 @@ ROOMS = {
     "sound.listening": ("listen",),
     "exercises.tally": ("Tally",),
     "exercises.progress": ("progress",),
+    "hearing.tuner": ("tune_up",),
+    "hearing.verdicts": ("hear",),
     "exercises.catalogue": (
         *("KINDS", "answer_call", "drop", "exercise", "exercise_set", "find_gaps", "find_grips", "find_root"),
         *("harmonise_bar", "harmonise_phrase", "mend", "name_inversion", "next_inversion", "random_exercise"),
@@ -64,8 +66,8 @@ ROOMS = {
 """The table of contents: the room of every public name."""
 
 PANELS = (
-    *("AnswerBox", "AnswerPanel", "ArrangementPanel", "DiminishedPanel", "InversionPanel", "MelodyPanel", "Player"),
-    *("SpreadPanel",),
+    *("AnswerBox", "AnswerPanel", "ArrangementPanel", "DiminishedPanel", "InversionPanel", "Listener", "MelodyPanel"),
+    *("Player", "SpreadPanel", "listen_to_cycle", "listen_to_phrase", "listener", "tuner"),
 )
 """What the widgets add; fetched when it is first used, like all the rest."""
 

@@ -49,6 +49,8 @@ from harmonylib.exercises.tally import Tally as Tally
 from harmonylib.guitar.grips import Grip as Grip
 from harmonylib.guitar.neck import TUNINGS as TUNINGS
 from harmonylib.guitar.neck import Neck as Neck
+from harmonylib.hearing.tuner import tune_up as tune_up
+from harmonylib.hearing.verdicts import hear as hear
 from harmonylib.pictures.calls import calls_picture as calls_picture
 from harmonylib.pictures.grips import grip_row as grip_row
 from harmonylib.pictures.grips import voice_paths as voice_paths
@@ -81,9 +83,14 @@ from widgets import AnswerPanel as AnswerPanel
 from widgets import ArrangementPanel as ArrangementPanel
 from widgets import DiminishedPanel as DiminishedPanel
 from widgets import InversionPanel as InversionPanel
+from widgets import Listener as Listener
 from widgets import MelodyPanel as MelodyPanel
 from widgets import Player as Player
 from widgets import SpreadPanel as SpreadPanel
+from widgets import listen_to_cycle as listen_to_cycle
+from widgets import listen_to_phrase as listen_to_phrase
+from widgets import listener as listener
+from widgets import tuner as tuner
 
 ROOMS: dict[str, tuple[str, ...]]
 PANELS: tuple[str, ...]

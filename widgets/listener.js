@@ -68,6 +68,7 @@ function render({ model, el }) {
   const top = make("div", "top");
   top.append(button, light, meter, beat);
   box.append(top, asked, said, rows, about);
+  if (model.get("off")) box.replaceChildren(make("p", "off", model.get("off")));
   el.append(box);
 
   let microphone = null;
@@ -87,7 +88,9 @@ function render({ model, el }) {
     light.classList.toggle("listener-on", Boolean(microphone));
     button.textContent = microphone ? "stop" : "listen";
     const now = questions()[model.get("now")];
-    asked.textContent = mode() === "tuner" ? "Pluck one open string and let it ring." : now ? `play ${now.label}` : "";
+    button.disabled = mode() !== "tuner" && !now && !microphone;
+    if (!now && mode() === "chord") asked.textContent = "mark or write a grip, then play it";
+    else asked.textContent = mode() === "tuner" ? "Pluck one open string and let it ring." : now ? `play ${now.label}` : "";
     if (now?.deaf.length) asked.textContent += ` – here it cannot be heard whether ${now.deaf.join(", ")} is missing`;
   }
   function say(text, kind = "") {
@@ -128,6 +131,7 @@ function render({ model, el }) {
     return told;
   }
   function taken(take) {
+    if (mode() !== "tuner" && !questions().length) return stop("");
     if (mode() === "tuner") {
       const found = EAR.tuneUp(take, microphone.rate, model.get("open"));
       const { number, cents } = found ?? {};

@@ -23,12 +23,13 @@ from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.hearing.ear import weights
 from harmonylib.hearing.questions import question
-from harmonylib.hearing.verdicts import MISSED
+from harmonylib.hearing.verdicts import MISSED, allowed
 from harmonylib.theory.voicings import Voicing
 
 HERE = Path(__file__).parent
 MODES = ("chord", "cycle", "phrase", "tuner")
 CAUTION = "Keep the volume low, rest when the hand tires, stop at pain; ask a teacher or a physician if it stays."
+OFF = "Listening is switched off for this class."
 Expected = Grip | str | Sequence[int | str]
 
 
@@ -45,6 +46,7 @@ class Listener(anywidget.AnyWidget):
     ).tag(sync=True)
     _css = traitlets.Unicode((HERE / "listener.css").read_text(encoding="utf-8")).tag(sync=True)
 
+    off = traitlets.Unicode().tag(sync=True)
     title = traitlets.Unicode().tag(sync=True)
     mode = traitlets.Enum(MODES, "chord").tag(sync=True)
     questions = traitlets.List().tag(sync=True)
@@ -66,19 +68,24 @@ class Listener(anywidget.AnyWidget):
         **settings: Any,
     ) -> None:
         asked = [question(one, neck) for one in expected]
-        if not asked and mode != "tuner":
+        if not asked and mode in ("cycle", "phrase"):
             raise HarmonyError("nothing to listen for: give at least one grip, as in listener('x3545x')")
-        count = len(neck.open_midi)
+        self._neck, count = neck, len(neck.open_midi)
         super().__init__(
             mode=mode,
             questions=[one.as_data() for one in asked],
-            title=", ".join(one.label for one in asked) or "tuner",
+            title=", ".join(one.label for one in asked) or ("tuner" if mode == "tuner" else "a grip"),
+            off="" if allowed() else OFF,
             weights=weights(),
             about=[*MISSED, CAUTION],
             open=list(neck.open_midi),
             strings=[f"string {count - n}, {pitch}" for n, pitch in enumerate(neck.open_strings)],
             **settings,
         )
+
+    def ask(self, expected: Expected | None) -> None:
+        """Listen for another grip from now on, or for none."""
+        self.questions = [question(expected, self._neck).as_data()] if expected is not None else []
 
     def close(self) -> None:
         """Free the listener, its layout and the microphone."""

@@ -15,12 +15,14 @@ from typing import Any
 
 import numpy as np
 
+from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.hearing.ear import Heard, listened, weights
 from harmonylib.hearing.partials import FIRST, PLACES, own
 from harmonylib.hearing.questions import Alternative, Question, question
 from harmonylib.hearing.spectra import LONG, RATE, Row, take
+from harmonylib.settings import section
 
 OFF_TUNE_CENTS = 15
 HIDDEN = -1.0
@@ -34,6 +36,19 @@ MISSED = (
     "Experimental: tried on rendered and recorded guitars only. Your ear and your teacher come first.",
 )
 """What the learner is told about the ear, in five lines."""
+
+
+def allowed() -> bool:
+    """Whether the class lets pages listen: ``microphone = false`` under ``[listening]`` in the class's file forbids it.
+
+    >>> allowed()
+    True
+    """
+    settings = section("listening")
+    for name, value in settings.items():
+        if name != "microphone" or not isinstance(value, bool):
+            raise HarmonyError(f"[listening] {name} = {shown(value)}: write microphone = true or microphone = false")
+    return bool(settings.get("microphone", True))
 
 
 @dataclass(frozen=True)
