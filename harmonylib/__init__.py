@@ -41,13 +41,50 @@ ROOMS = {
     "score.writing": ("write_files",),
     "sound.events": ("cycle_events",),
     "sound.listening": ("listen",),
+    "lessons.lesson": ("lesson",),
+    "lessons.shapes": ("complete_cycles", "in_reach", "learnt_first", "root_strings", "shapes", "twelve_roots"),
+    "lessons.spreading": (
+        *("close_position", "dropping", "families", "spans", "tall_chords", "two_names", "voicing_table"),
+    ),
+    "lessons.cycles": ("cycle", "fold_down", "guide_places", "octave_row", "ring", "twelve_cycles"),
+    "lessons.cadences": ("guide_tones", "two_five_one"),
+    "lessons.passing_chords": (
+        *("block_scale", "enrich_or_pass", "foreign_notes", "four_doors", "four_places", "movement", "resolution"),
+        *("rootless", "scale_of_eight", "spelled", "three_diminished"),
+    ),
+    "lessons.music": (
+        *("bar_row", "checked", "facts", "first_grip", "frets_narrow", "hand", "notation", "open_strings"),
+        *("hear_seasoned", "play", "reason", "reasons", "seasoned", "two_ways"),
+    ),
+    "lessons.testing": (
+        *("character", "counted_up", "degrees", "eight_ways", "filled", "homes", "jobs_done", "known_already"),
+        *("melody_test", "ninth_or_not", "on_top", "passed", "roles", "root_on_top", "shell_then_chord", "shells"),
+        *("slash_example", "slashes", "tall_dominants", "triad_fills", "triads", "where_foreign"),
+    ),
+    "lessons.harmonising": (
+        *("candidates", "costs", "densities", "keys", "next_best", "pin_price", "prices", "reaches", "round_pin"),
+        *("spreads", "tempos", "tested"),
+    ),
+    "lessons.answers": (
+        *("hear_answers", "calls_and_answers", "can_answer", "change_one", "check_answer", "does_not_fit", "faster"),
+        *("find_the_gaps", "keep_one", "one_answer", "shares", "with_answers"),
+    ),
+    "lessons.own_tune": (
+        *("capos", "for_horns", "for_singer", "from_file", "in_tuning", "lead_sheet", "octaves", "read_again"),
+        *("read_as", "rough_copy", "take_home", "tune_range", "tunings", "what_was_read"),
+    ),
+    "exercises.asking": (*("another_seed", "answer_key", "ask", "kinds_of_question", "level_steps", "questions"),),
+    "exercises.replies": ("forgotten_note", "hints_in_turn", "left_close", "right_forms"),
     "exercises.tally": ("Tally",),
     "exercises.progress": ("progress",),
+    "hearing.tuner": ("tune_up",),
+    "hearing.verdicts": ("hear",),
     "exercises.catalogue": (
         *("KINDS", "answer_call", "drop", "exercise", "exercise_set", "find_gaps", "find_grips", "find_root"),
         *("harmonise_bar", "harmonise_phrase", "mend", "name_inversion", "next_inversion", "random_exercise"),
         *("shell", "spell", "which_degree", "which_diminished"),
     ),
+    "classroom.from_lesson": ("difficulty_parts", "marked", "marks_chart", "shelf", "write_sheet"),
     "classroom.sheets": ("sheet",),
     "classroom.worksheets": ("write_worksheet",),
     "classroom.handing": ("hand_in",),
@@ -64,8 +101,8 @@ ROOMS = {
 """The table of contents: the room of every public name."""
 
 PANELS = (
-    *("AnswerBox", "AnswerPanel", "ArrangementPanel", "DiminishedPanel", "InversionPanel", "MelodyPanel", "Player"),
-    *("SpreadPanel",),
+    *("AnswerBox", "AnswerPanel", "ArrangementPanel", "DiminishedPanel", "InversionPanel", "Listener", "MelodyPanel"),
+    *("Player", "SpreadPanel", "listen_to_cycle", "listen_to_phrase", "listener", "panel", "tuner"),
 )
 """What the widgets add; fetched when it is first used, like all the rest."""
 

@@ -21,10 +21,11 @@ from music21 import common
 from harmonylib.answering.checking import check_answers
 from harmonylib.answering.gaps import SHORTEST_GAP_S, Gap, gaps
 from harmonylib.answering.manner import CONTOURS, COSTS, Manner
+from harmonylib.answering.motif import drawn, motif
 from harmonylib.answering.own import ban_answer, keep_answer, with_own
 from harmonylib.answering.palette import signature
-from harmonylib.answering.respond import _drawn_approach, _draws, answers_for, respond
-from harmonylib.answering.rhythms import APPROACH_S, FASTEST_ANSWER_S, RHYTHMS
+from harmonylib.answering.respond import _places, answers_for, respond
+from harmonylib.answering.rhythms import APPROACH_S, FASTEST_ANSWER_S, RHYTHMS, placements
 from harmonylib.arranging.arrange import arrange
 from harmonylib.arranging.arrangement import Answer, Arrangement
 from harmonylib.arranging.chain import Option
@@ -220,6 +221,85 @@ def test_answering_again_starts_afresh():
     assert respond(respond(plain, share=1, seed=5), share=0.5) == respond(plain, share=0.5)
 
 
+# --- breath, motif, like phrases ----------------------------------------------------------------------------------
+
+
+def ends(answered: Arrangement) -> list[tuple[Fraction, Fraction]]:
+    """How long each answer lasts past its gap's start, and how much it leaves free before the next note, in beats."""
+    tune, found = answered.tune, []
+    for call in {item.call for item in answered.answers}:
+        if call + 1 < len(tune.notes):
+            last, beat = one(call, answered)[-1], felt(tune.bar_at(tune.notes[call].onset))
+            found.append((last.duration / beat, (tune.notes[call + 1].onset - last.end) / beat))
+    return found
+
+
+@pytest.mark.parametrize("breath", [0, 0.5, 1, 1.5])
+@pytest.mark.parametrize("metre", [(4, 4), (3, 4), (12, 8)])
+def test_an_answer_leaves_the_breath_asked_for_and_uses_what_there_is(metre, breath):
+    lasting = METRES[metre]
+    plain = arrange(tune_of(f"[Cmaj7] E5/{lasting}", f"[Dm7] F5/{lasting}", metre=metre), density="every", tempo=70)
+    free = [end for seed in range(40) for end in ends(respond(plain, share=1, seed=seed, breath=breath))]
+    assert len(free) == 40
+    assert min(rest for _, rest in free) >= breath
+    assert min(rest for _, rest in free) < breath + 0.5
+    assert min(length for length, _ in free) >= Fraction(1, 3)
+
+
+@pytest.mark.parametrize(("swing", "metre", "parts"), [(False, (4, 4), 2), (True, (4, 4), 3), (False, (6, 8), 3)])
+def test_a_chord_is_cut_short_by_parts_of_the_beat(swing, metre, parts):
+    lasting = METRES[metre]
+    bars = (f"[Cmaj7] E5/{lasting}", f"[Dm7] F5/{lasting}")
+    plain = arrange(tune_of(*bars, metre=metre), density="every", tempo=80)
+    for seed in range(20):
+        for length, _ in ends(respond(plain, share=1, seed=seed, swing=swing, approached=0)):
+            assert (length * parts).denominator == 1
+
+
+def test_what_has_no_room_for_a_breath_stays_silent_and_is_said():
+    plain = arrange(tune_of("[C6] E5/3/2 G5/5/2", "[Dm7] F5/4"), density="every", tempo=40)
+    assert {item.call for item in respond(plain, share=1, breath=0).answers} == {0, 1, 2}
+    answered = respond(plain, share=1)
+    assert {item.call for item in answered.answers} == {1, 2}
+    assert answered.remarks[-1] == "2 of 3 gaps are answered; 1 have no room for an answer and a breath"
+
+
+@pytest.mark.parametrize("rhythms", [1, 2, 8])
+def test_a_chorus_lives_on_the_rhythms_asked_for(rhythms):
+    plain = arranged(SHEETS[0], 80)
+    heard = [{item.rhythm for item in respond(plain, share=1, rhythms=rhythms, seed=s).answers} for s in range(12)]
+    where_none_fits = 1
+    assert max(map(len, heard)) <= rhythms + where_none_fits
+    assert len(set().union(*heard)) >= 4, "another seed, other rhythms"
+    assert rhythms < 8 or max(map(len, heard)) >= 3
+
+
+LIKE = ("[Cmaj7] E5/4", "[Dm7] F5/2 D5/2", "[Cmaj7] E5/4", "[Dm7] F5/2 D5/2", "[Cmaj7] E5/4", "[Dm7] F5/4")
+
+
+def test_like_calls_are_answered_alike_and_each_for_itself_when_asked():
+    plain = arrange(tune_of(*LIKE), density="every", tempo=80)
+    assert len({plain.choices[call].grip for call in (0, 3)}) == 1
+    apart = 0
+    for seed in range(10):
+        alike = respond(plain, share=1, seed=seed)
+        moved = [(i.onset - 8, i.grip, i.approach) for i in one(3, alike)]
+        assert moved == [(i.onset, i.grip, i.approach) for i in one(0, alike)]
+        single = respond(plain, share=1, seed=seed, alike=False)
+        apart += [i.onset - 8 for i in one(3, single)] != [i.onset for i in one(0, single)]
+    assert apart > 3
+
+
+def test_a_teacher_weighs_each_matter_of_taste():
+    plains, counts = [arranged(path, 100) for path in SHEETS], {}
+    for name in ("cover", "pre-empt"):
+        for weight in (0, 6, 60):
+            made = [respond(plain, share=1, seed=seed, costs={name: weight}) for plain in plains for seed in range(3)]
+            words = {"cover": "lies over its call", "pre-empt": "is the next note of the melody"}[name]
+            counts[name, weight] = sum(words in said for one in made for said in check_answers(one, taste=True))
+        assert counts[name, 0] > 2 * counts[name, 6] >= 2 * counts[name, 60], counts
+
+
 # --- small random tunes -------------------------------------------------------------------------------------------
 
 METRES = {(4, 4): 4, (3, 4): 3, (6, 8): 3, (2, 2): 4, (5, 4): 5, (7, 8): Fraction(7, 2), (12, 8): 6, (2, 4): 2}
@@ -408,19 +488,24 @@ class Every:
         self.neck, self.beat_s = arrangement.settings.neck, 60 / arrangement.tempo
         self.call = arrangement.choices[gap.call]
         self.following = next((c for c in arrangement.choices if c.index == gap.call + 1), None)
-        notes = [choice.note.pitch.midi for choice in (self.call, self.following) if choice]
-        self.ceiling = max(notes)
-        self.places = list(self.all_places(manner.swing))
-        draws = _draws(manner, gap.call)
-        draws.random()
-        self.drawn = draws.randrange(len(self.places)) if self.places else None
-        self.contour = draws.choice(list(CONTOURS)) if manner.contour == "any" else manner.contour
-        self.side, self.swing = _drawn_approach(draws, manner), manner.swing
-        self.grips = {chord: list(self.all_grips(chord)) for place in self.places for _, chord in place}
+        self.coming = self.following and self.following.note.pitch.midi
+        self.weights, self.swing = COSTS | dict(manner.costs), manner.swing
+        self.places = list(self.all_places(manner.swing, Fraction(manner.breath) if self.following else Fraction(0)))
+        self.drawn, self.contour, self.side = None, "", ""
+        if self.places:
+            theirs = list(placements(arrangement, gap, manner.swing, manner.breath))
+            rhythms = motif(_places(arrangement, gaps(arrangement), manner), manner)
+            asked = drawn(arrangement, gap, theirs, rhythms, manner)
+            self.contour, self.side = asked.contour, asked.approach
+            self.drawn = [(onset, chord) for onset, _, chord in theirs[asked.place].spans], theirs[asked.place].rhythm
+        self.grips = {chord: list(self.all_grips(chord)) for place, _ in self.places for _, chord in place}
 
-    def all_places(self, swing: bool) -> Iterator[list[tuple[Fraction, Chord]]]:
-        """Every rhythm from every beat where it fits: onset and chord of each of its chords."""
-        for pattern, bar in product(RHYTHMS.values(), self.tune.bars):
+    def all_places(self, swing: bool, breath: Fraction) -> Iterator[tuple[list[tuple[Fraction, Chord]], str]]:
+        """Every rhythm from every beat where it fits: onset and chord of each of its chords, and its name.
+
+        Before the next note it breathes: its last chord may be held for fewer halves or thirds of the beat.
+        """
+        for (name, pattern), bar in product(RHYTHMS.items(), self.tune.bars):
             beat, place = felt(bar), bar.onset
             if beat == Fraction(3, 2) and any(start in (Fraction(1, 2), Fraction(3, 2)) for start, _ in pattern):
                 continue
@@ -430,12 +515,15 @@ class Every:
                 late = [[t + Fraction(1, 6) if swing and t % 1 == Fraction(1, 2) else t for t in (s, s + length)]
                         for s, length in pattern]  # fmt: skip
                 onsets = [place + start * beat for start, _ in late]
-                last = place + late[-1][1] * beat
+                part = beat / 3 if swing or beat == Fraction(3, 2) else beat / 2
+                parts = [n * part for n in range(1, 7) if n * part < (late[-1][1] - late[-1][0]) * beat]
+                ends = [onsets[-1] + length for length in [(late[-1][1] - late[-1][0]) * beat, *parts]]
+                held = any(end <= self.gap.end - breath * beat for end in ends)
                 chords = [self.tune.chord_at(onset) for onset in onsets]
                 seconds = [float(b - a) * self.beat_s for a, b in pairwise([*onsets, self.gap.end])]
-                inside = self.gap.start <= onsets[0] and last <= self.gap.end and None not in chords
+                inside = self.gap.start <= onsets[0] and held and None not in chords
                 if inside and min(seconds) >= FASTEST_ANSWER_S - 1e-12:
-                    yield list(zip(onsets, chords, strict=True))
+                    yield list(zip(onsets, chords, strict=True)), name
                 place += beat
 
     def all_grips(self, chord: Chord) -> Iterator[Grip]:
@@ -469,8 +557,10 @@ class Every:
 
     def own_cost(self, grip: Grip) -> float:
         option = Option(grip, (), 0.0, ())
-        over = COSTS["cover"] * (self.neck.midi(grip.frets)[-1] > self.ceiling)
-        return grip_cost(self.neck, option, (option,), None) + over
+        top = self.neck.midi(grip.frets)[-1]
+        taste = self.weights["cover"] * (top > self.call.note.pitch.midi)
+        taste += self.weights["pre-empt"] * (top == self.coming)
+        return grip_cost(self.neck, option, (option,), self.call.chord, foreign=True, closes=False) + taste
 
     def step(self, before: Grip, after: Grip, seconds: float) -> float:
         """The way from one grip to the next; infinity where the hand has no time for it."""
@@ -480,8 +570,8 @@ class Every:
         if both and way > max(SHIFT_MM, TRAVEL_MM_S * seconds):
             return inf
         voices = sum(abs(a - b) for a, b in zip(first[:3], second[:3], strict=True)) if both else 0
-        changed = COSTS["string set"] * (before.strings != after.strings)
-        return COSTS["travel"] * way + COSTS["voices"] * voices + changed
+        changed = self.weights["string set"] * (before.strings != after.strings)
+        return self.weights["travel"] * way + self.weights["voices"] * voices + changed
 
     def cost(self, onsets: list[Fraction], grips: tuple[Grip, ...], sides: list[str], drawn: list[str]) -> float:
         """What an answer costs, its rhythm apart."""
@@ -494,10 +584,10 @@ class Every:
                 return inf
             arrives = onset - self.lead(onset) if side else onset
             total += self.own_cost(after) + self.step(grip, first, float(arrives - since) * self.beat_s)
-            total += COSTS["approach"] * (side != drawn[index])
+            total += self.weights["approach"] * (side != drawn[index])
             rise = self.neck.midi(after.frets)[-1] - self.neck.midi(grip.frets)[-1]
             up = {"rising": True, "falling": False, "turning": index < len(onsets) / 2}[self.contour]
-            total += COSTS["contour"] * (rise <= 0 if up else rise >= 0)
+            total += self.weights["contour"] * (rise <= 0 if up else rise >= 0) * (index > 0)
             grip, since = after, onset
         if self.following and self.following.grip:
             if grip.frets == self.following.grip.frets:
@@ -508,11 +598,11 @@ class Every:
     def costs(self) -> dict[tuple[object, ...], float]:
         """The cost of every answer a hand can play, by what tells it from the others."""
         found: dict[tuple[object, ...], float] = {}
-        for number, place in enumerate(self.places):
+        for place, rhythm in self.places:
             onsets, drawn = [onset for onset, _ in place], self.led(place)
             sides = [drawn] if not any(drawn) else [drawn, [""] * len(place)]
             for grips, side in product(product(*(self.grips[chord] for _, chord in place)), sides):
-                cost = self.cost(onsets, grips, side, drawn) + COSTS["rhythm"] * (number != self.drawn)
+                cost = self.cost(onsets, grips, side, drawn) + self.weights["rhythm"] * ((place, rhythm) != self.drawn)
                 key = tuple(self.key(onsets, grips, side))
                 if cost < found.get(key, inf):  # infinity: no hand gets there
                     found[key] = cost
@@ -533,15 +623,19 @@ SMALL_GAPS = {
     "fast": (("[G7] D5/4", "[Cmaj7] E5/4"), {"tempo": 300, "neck": Neck()}, (4, 4)),
     "slow": (("[G7] D5/2", "[Cmaj7] E5/2"), {"tempo": 60}, (2, 4)),
     "a rest": (("[Dm7] C5/1/2 r/3/2", "[G7] B4/2"), {"tempo": 120}, (2, 4)),
-    "change under it": (("[Dm7] C5/2 [G7] r/1", "[Cmaj7] E5/3"), {"tempo": 90}, (3, 4)),
-    "no chord in it": (("[Dm7] C5/2 [N.C.] r/1", "[Cmaj7] E5/3"), {"tempo": 90}, (3, 4)),
+    "change under it": (("[Dm7] C5/2 [G7] r/1", "[Cmaj7] E5/3"), {"tempo": 90, "neck": Neck()}, (3, 4)),
+    "no chord in it": (("[Dm7] C5/2 [N.C.] r/1", "[Cmaj7] E5/3"), {"tempo": 90, "neck": Neck()}, (3, 4)),
     "the end": (("[Dm7] C5/1", "[G7] B4/2 r/1"), {"tempo": 100}, (3, 4)),
     "compound": (("[Cmaj7] E5/9/2", "[Dm7] F5/9/2"), {"tempo": 120}, (9, 8)),
     "back to one note": (("[Dm7] C5/2 r/1", "[N.C.] E4/3"), {"tempo": 110}, (3, 4)),
     "diminished call": (("[C6] D5/2 r/1", "[C6] C5/3"), {"tempo": 100}, (3, 4)),
     "triad": (("[C] C5/2 r/1", "[F] C5/3"), {"tempo": 100}, (3, 4)),
-    "both spreads": (("[Cmaj7] E5/2", "[Dm7] F5/2"), {"tempo": 100, "spreads": ("drop 2", "drop 3")}, (2, 4)),
-    "same top": (("[Am7] C5/2", "[Am7] C5/2"), {"tempo": 60, "neck": Neck(), "spreads": ("drop 2", "drop 3")}, (2, 4)),
+    "both spreads": (("[Cmaj7] E5/3", "[Dm7] F5/3"), {"tempo": 100, "spreads": ("drop 2", "drop 3")}, (3, 4)),
+    "same top": (
+        ("[Am7] C5/5/2 C5/1/2",),
+        {"tempo": 80, "neck": Neck(frets=12), "spreads": ("drop 2", "drop 3")},
+        (3, 4),
+    ),
     "led in haste": (
         ("[Cmaj7] C4/3", "[N.C.] C4/3"),
         {"tempo": 190, "neck": Neck(), "pins": {0: "x2201x"}},
@@ -564,7 +658,9 @@ def test_the_best_answers_are_those_found_by_trying_all(name):
     plain, gap = small(name)
     met = set()
     for seed in range(4):
-        manner = Manner(share=1, approached=seed % 2, seed=seed, swing=seed == 3)
+        manner = Manner(share=1, approached=seed % 2, seed=seed, swing=seed == 3, breath=seed / 4)
+        if seed == 1:
+            manner = replace(manner, costs={"cover": 1.5, "pre-empt": 0, "travel": 0.02}, alike=False)
         every = Every(plain, gap, manner)
         costs = every.costs()
         count = len(costs) + 1 if len(costs) < 1000 else 60  # all of them where they are not too many
@@ -573,9 +669,9 @@ def test_the_best_answers_are_those_found_by_trying_all(name):
         for cost, answers in found:
             assert costs[key_of(answers)] == pytest.approx(cost)
         assert len({key_of(answers) for _, answers in found}) == len(found)
-        assert key_of(one(gap.call, respond(plain, manner))) == key_of(found[0][1])
-        met |= {len(place) for place in every.places} | (
-            {"led"} if any(map(any, map(every.led, every.places))) else set()
+        assert key_of(one(gap.call, respond(plain, manner))) == (key_of(found[0][1]) if found else ())
+        met |= {len(place) for place, _ in every.places} | (
+            {"led"} if any(any(every.led(place)) for place, _ in every.places) else set()
         )
     assert met >= {1}
     assert {"led"} <= met or name in ("fast", "slow", "a rest")
@@ -624,7 +720,7 @@ def test_a_gap_falls_silent_when_all_is_banned():
     little = arrange(
         tune_of("[Cmaj7] E5/2", "[N.C.] F5/2"), neck=Neck(frets=5), tempo=60, density="every", spreads=("drop 2",)
     )
-    manner, answered, rounds = Manner(share=1, approached=0), little, 0
+    manner, answered, rounds = Manner(share=1, approached=0, breath=0), little, 0
     total = len(Every(little, gaps(little)[0], manner).costs())
     answered = respond(little, manner)
     while answered.answers:
@@ -664,6 +760,13 @@ def test_silence_can_be_kept_too(plain):
         ({"approached": 2}, "approached 2: give a share between 0 and 1"),
         ({"approach_from": "beside"}, "approach from 'beside': choose below, above or both"),
         ({"contour": "wavy"}, "'wavy' is not a contour: choose rising, falling, turning or any"),
+        ({"breath": -1}, "breath -1: give beats that stay free before the next call, 0 to 4"),
+        ({"breath": "long"}, "breath 'long': give beats"),
+        ({"rhythms": 0}, "0 rhythms: a chorus lives on 1 to 8"),
+        ({"rhythms": 1.5}, "1.5 is not a number of rhythms"),
+        ({"costs": {"colour": 1}}, "'colour' is not a cost of an answer: there are travel, voices, string set, cover"),
+        ({"costs": {"cover": -1}}, "cover -1: give a weight between 0 and 1000"),
+        ({"costs": 3}, r"3 cannot be followed: costs map names to weights, as in \{'cover': 3\}"),
         ({"keep": {9: ()}}, r"note 9 has no gap after it: gaps follow notes \[0, 1, 2, 3\]"),
         ({"bans": ((-1, ""),)}, r"note -1 has no gap after it: gaps follow notes \[0, 1, 2, 3\]"),
     ],
@@ -840,6 +943,62 @@ def test_a_sound_answer_of_each_call_stays_unblamed(good):
                  at(moved(good, 0, (1, 0.5, FIRST), (1.5, 2.5, SECOND)), 600)):  # fmt: skip
         assert made.answers
         assert check_answers(made) == []
+
+
+# --- matters of taste ---------------------------------------------------------------------------------------------
+
+G_TOP, B_TOP, C_TOP, E_TOP = "xx2413", "xx5557", "xx9988", "x-x-10-12-12-12"
+
+
+@pytest.fixture(name="spoken", scope="module")
+def spoken_fixture() -> Arrangement:
+    """E is held for three beats and B follows, twice; then C is held to the end."""
+    bars = ("[Cmaj7] E5/3 B4/1", "[Cmaj7] E5/3 B4/1", "[Cmaj7] C5/4")
+    return arrange(tune_of(*bars), density="every", tempo=60)
+
+
+@pytest.mark.parametrize(
+    ("answers", "remarks"),
+    [
+        ([(0, (1, 1, G_TOP))], []),
+        ([(0, (2, 0.5, G_TOP))], []),
+        ([(4, (2, 2, G_TOP))], []),  # nothing follows: it may ring
+        ([(0, (1, 1, G_TOP)), (2, (1, 0.5, C_TOP)), (4, (1, 1, B_TOP))], []),
+        ([(4, (1, 1, E_TOP))], ["bar 3, beat 2, .*: its top E5 lies over its call C5; it draws the ear"]),
+        ([(0, (1, 1, B_TOP))], ["bar 1, beat 2, .*: its top B4 is the next note of the melody"]),
+        ([(0, (2, 1, G_TOP))], ["bar 1, beat 3, .*: it runs into the next call; let it end half a beat before"]),
+        ([(0, (2, 0.6, G_TOP))], ["bar 1, beat 3, .*: it runs into the next call"]),
+        (
+            [(0, (1, 1, G_TOP)), (2, (1.5, 1, G_TOP))],
+            ["the call at bar 2, beat 1 is like that at bar 1, beat 1 and is answered in another rhythm"],
+        ),
+        (
+            [(0, (1, 1, G_TOP)), (2, (1.5, 1, G_TOP)), (4, (1, 1, B_TOP), (2, 1, G_TOP))],
+            ["bar 2, beat 1 is like that at", "the answers come in 3 rhythms; a chorus lives on one or two"],
+        ),
+    ],
+)
+def test_matters_of_taste_are_remarks_and_no_faults(spoken, answers, remarks):
+    made = spoken
+    for call, *hits in answers:
+        made = with_own(made, call, hits)
+    assert check_answers(made) == []
+    found = check_answers(made, taste=True)
+    assert len(found) == len(remarks)
+    assert all(re.match(f"remark: .*{remark}", said) for remark, said in zip(remarks, found, strict=True)), found
+
+
+def test_an_approach_may_lie_over_its_call(spoken):
+    made = with_own(spoken, 4, [(2, 1, B_TOP)])
+    made = replace(made, answers=(led_by(made.answers[0], 1, "above"), made.answers[0]))
+    assert made.answers[0].voicing.pitches[-1].midi == spoken.choices[4].note.pitch.midi
+    assert check_answers(made, taste=True) == []
+
+
+def test_faults_come_before_remarks(good):
+    found = check_answers(changed(good, 2, duration=2), taste=True)
+    assert "over the next call" in found[0]
+    assert check_answers(changed(good, 2, duration=2)) == [said for said in found if not said.startswith("remark")]
 
 
 # --- a player's own answer ----------------------------------------------------------------------------------------

@@ -33,6 +33,7 @@ from harmonylib.sound.listening import CAUTION
 from harmonylib.sound.rendering import VOLUME
 from harmonylib.sound.strings import HIGHEST, LOWEST
 from harmonylib.tunes.bars import WhichBars, bars_meant
+from harmonylib.tunes.form import runs
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import DEFAULT_TEMPO, Tune
 from harmonylib.wording import plain
@@ -57,8 +58,9 @@ class Player(anywidget.AnyWidget):
     `music` is an arrangement or a row of events; `texts` says what each event is, one line each (an arrangement knows
     its own: bar, chord, grip). Bars `first` to `last` are played, or `bars` as in ``bars="B"``; `metre` is that of
     events. Other settings by name: `tempo`, `swing`, `volume`, `balance` (−1 only the call, 1 only the answer),
-    `click`, `count_in` (bars), `loop`, `theme` (one of `harmonylib.pictures.theme.THEMES`). Raises `HarmonyError` for a
-    setting out of range, bars that are not there, and music without events.
+    `click`, `count_in` (bars), `loop`, `once` (a whole tune as written, its form not played out), `theme` (one of
+    `harmonylib.pictures.theme.THEMES`). Raises `HarmonyError` for a setting out of range, bars that are not there, and
+    music without events.
 
     >>> from harmonylib.guitar.grips import Grip
     >>> from harmonylib.sound.events import cycle_events
@@ -80,6 +82,7 @@ class Player(anywidget.AnyWidget):
     click = traitlets.Bool(False).tag(sync=True)
     count_in = traitlets.Int(0).tag(sync=True)
     loop = traitlets.Bool(False).tag(sync=True)
+    once = traitlets.Bool(False).tag(sync=True)
     first = traitlets.Int(1).tag(sync=True)
     last = traitlets.Int(1).tag(sync=True)
     now = traitlets.Int(0).tag(sync=True)
@@ -173,7 +176,7 @@ def _placed(
 ) -> dict[str, Any]:
     """The traits that hold the music: the score as plain data, and the first and last bar to play."""
     if isinstance(music, Arrangement):
-        played, tune = played_events(music), music.tune
+        played, tune = played_events(music, once=True), music.tune
         zero = _zero(music, played)
         known, ids = _lines(music, played, zero)
         texts, title = texts or known, title or plain(music.tune.title)
@@ -191,6 +194,8 @@ def _placed(
         raise HarmonyError(f"{len(texts)} texts for {len(played)} events: give each event one")
     chosen = bars_meant(tune, *which)
     score = _score(played, tune.bars, zero) | {"title": title or "chords"}
+    places = {bar: index for index, bar in enumerate(tune.bars)}
+    score["runs"] = [[places[run.bars[0]], places[run.bars[-1]]] for run in runs(tune)]
     for row, text, note in zip(score["events"], texts, ids, strict=True):
         row |= {"text": text, "id": note}
     return {"score": score, "first": chosen[0].number, "last": chosen[-1].number}

@@ -7,6 +7,7 @@
 //   events, clicks  rows {onset, end, swing: [how far each moves a unit of swing], midi, part, velocity}
 //                   and for events text, the line to show, and id, the top note in the engraving
 //   bars            rows {number, onset, end, swing, countIn: [clicks of one bar, of two bars]}
+//   runs            the form: pairs of places in bars, first and last of what is played side by side
 //   pan, sound      the settings of harmonylib.sound, under their names there
 
 const AHEAD_S = 0.15, EVERY_MS = 25, FADE_S = 0.03;
@@ -15,9 +16,9 @@ const moved = (row, swing) => row.onset + (swing - 0.5) * row.swing[0];
 const ending = (row, swing) => row.end + (swing - 0.5) * row.swing[1];
 
 export class Engine {
-  // settings: tempo, swing, volume, balance, click, count_in, loop, first, last (the last two are bar numbers)
+  // settings: tempo, swing, volume, balance, click, count_in, loop, once, first, last (the last two are bar numbers)
   constructor(context, score, settings) {
-    Object.assign(this, { context, settings: { ...settings }, running: false, shown: [], buffers: new Map() });
+    Object.assign(this, { context, settings: { ...settings }, running: false, run: 0, shown: [], buffers: new Map() });
     this.load(score);
     const shaper = context.createWaveShaper();
     shaper.curve = bent(score.sound);
@@ -33,6 +34,7 @@ export class Engine {
   }
 
   start(time) {
+    this.run = 0;
     const { bars } = this.#range(), swing = this.settings.swing;
     const countIn = this.settings.count_in ? bars[0].countIn[this.settings.count_in - 1] : [];
     Object.assign(this, { running: true, time, shown: [], voices: new Set(), sources: new Set() });
@@ -87,18 +89,33 @@ export class Engine {
     if (name === "balance" && this.parts) {
       for (const part in this.parts) this.parts[part].gain.setTargetAtTime(this.#share(part), time, 0.015);
     }
-    if ((name === "first" || name === "last") && this.running) {
-      const { from, to } = this.#range();
-      if (this.position < from || this.position >= to) this.#jump(from);
-      else this.#queue();
+    if (["first", "last", "once"].includes(name) && this.running) {
+      this.run = Math.max(this.runs().findIndex(bars => this.#holds(this.#span(bars))), 0);
+      const range = this.#range();
+      if (this.#holds(range)) this.#queue();
+      else this.#jump(range.from);
     }
   }
 
+  // What is played, as rows of bars: the form of a whole tune, or the chosen bars as they are written.
+  runs() {
+    const { bars, runs } = this.score, { first, last, once } = this.settings;
+    const chosen = bars.filter(bar => first <= bar.number && bar.number <= last);
+    if (chosen.length && chosen.length < bars.length) return [chosen];
+    return once ? [bars] : runs.map(([from, to]) => bars.slice(from, to + 1));
+  }
+
   #range() {
-    const { first, last, swing } = this.settings;
-    const chosen = this.score.bars.filter(bar => first <= bar.number && bar.number <= last);
-    const bars = chosen.length ? chosen : this.score.bars;
+    return this.#span(this.runs()[this.run]);
+  }
+
+  #span(bars) {
+    const { swing } = this.settings;
     return { bars, from: moved(bars[0], swing), to: ending(bars.at(-1), swing) };
+  }
+
+  #holds({ from, to }) {
+    return from <= this.position && this.position < to;
   }
 
   // What is still to come in the chosen bars; the count-in lies before them.
@@ -111,7 +128,11 @@ export class Engine {
   }
 
   #turn() {
-    if (this.settings.loop) return this.#jump(this.#range().from);
+    const more = this.run + 1 < this.runs().length;
+    if (more || this.settings.loop) {
+      this.run = more ? this.run + 1 : 0;
+      return this.#jump(this.#range().from);
+    }
     this.running = false;
     this.shown.push({ time: this.time, done: true });
   }
@@ -127,7 +148,7 @@ export class Engine {
       if (row.always || this.settings.click) this.#source(row, row.midi[0], time, row.velocity);
       return;
     }
-    this.shown.push({ time, number: row.number });
+    this.shown.push({ time, number: row.number, run: this.run });
     const weight = n => (n === row.midi.length - 1 ? this.score.sound.TOP_WEIGHT : 1);
     const whole = Math.hypot(...row.midi.map((_, n) => weight(n)));
     const strum = Math.min(this.score.sound.STRUM_S, seconds / (2 * row.midi.length));

@@ -1,6 +1,6 @@
 // One player: the model's settings, a live engine, the clock of the cursor.
 
-const SETTINGS = ["tempo", "swing", "volume", "balance", "click", "count_in", "loop", "first", "last"];
+const SETTINGS = ["tempo", "swing", "volume", "balance", "click", "count_in", "loop", "once", "first", "last"];
 const ALONE = "block-player-starts"; // tells the other players on the page to stop
 
 class Instrument {
@@ -62,10 +62,10 @@ class Instrument {
     const show = () => {
       const heard = context.currentTime - (context.outputLatency || 0);
       while (engine.shown.length && engine.shown[0].time <= heard) {
-        const { number, done } = engine.shown.shift();
+        const { number, run: part, done } = engine.shown.shift();
         if (done) return this.#ask(false);
         this.model.set("now", number);
-        for (const view of this.views) view.show(number);
+        for (const view of this.views) view.show(number, part, engine.runs().length);
       }
       run.frame = requestAnimationFrame(show);
     };

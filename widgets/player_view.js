@@ -27,11 +27,12 @@ class View {
     this.line = make("output", { className: "block-player-line", aria: { live: "off" } });
     this.said = make("p", { className: "block-player-said", aria: { role: "status", live: "polite" } });
     this.paper = make("div", { className: "block-player-paper", tabIndex: 0, aria: { role: "region", label: "Score" } });
+    this.form = this.#switch("once", "Once, as written");
     this.root.append(
       make("div", { className: "block-player-row" }, this.play, this.line),
       make("div", { className: "block-player-row" }, ...SLIDERS.map(slider => this.#slider(...slider))),
       make("div", { className: "block-player-row" }, this.#bars("first", "From bar"), this.#bars("last", "to bar"),
-        this.#switch("loop", "Loop"), this.#switch("click", "Click"), this.#countIn(),
+        this.#switch("loop", "Loop"), this.form, this.#switch("click", "Click"), this.#countIn(),
         make("span", { className: "block-player-caution" }, score.caution)),
       this.said,
       this.paper,
@@ -45,9 +46,10 @@ class View {
       this.#write("playing", !this.model.get("playing"));
     });
     this.#follow("theme", theme => (this.root.dataset.theme = theme));
-    this.#follow("score", ({ title, events }) => {
+    this.#follow("score", ({ title, events, runs }) => {
       this.root.setAttribute("aria-label", `Player: ${title}`);
       this.balance.hidden = !events.some(row => row.part === "answer");
+      this.form.hidden = runs.length < 2;
       this.line.textContent = events[this.model.get("now")]?.text ?? "";
     });
     this.#follow("svg", svg => this.#engrave(svg));
@@ -55,10 +57,11 @@ class View {
     instrument.views.add(this);
   }
 
-  // The sounding event: its line of text, its note in the engraving, and a band over both staves.
-  show(number) {
+  // The sounding event: its line of text, its note in the engraving, and a band over both staves; where the form leads
+  // elsewhere and back, also which part of the way it is.
+  show(number, part, parts) {
     const row = this.model.get("score").events[number];
-    this.line.textContent = row.text;
+    this.line.textContent = parts > 1 ? `${row.text}, part ${part + 1} of ${parts} as played` : row.text;
     this.#unlight();
     const notes = this.notes.get(row.id);
     if (!notes) return;

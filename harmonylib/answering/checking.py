@@ -1,20 +1,23 @@
-"""Whether answers are sound: what is wrong with them, said call by call.
+"""Whether answers fit: what is wrong with them, in functions the search does not call.
 
-It shares no code with the search, so that it can tell when the search is wrong.
+An answer shortens its call, it never moves it. What is only a matter of taste says `harmonylib.answering.taste`.
 """
 
 from __future__ import annotations
 
 from fractions import Fraction
 
+from harmonylib.answering.taste import remarks_on_answers
 from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement
 from harmonylib.arranging.costs import SHIFT_MM, TRAVEL_MM_S
 from harmonylib.errors import expect
 from harmonylib.guitar.grips import Grip
 
 
-def check_answers(arrangement: Arrangement) -> list[str]:
+def check_answers(arrangement: Arrangement, taste: bool = False) -> list[str]:
     """All that is wrong with the answers of an arrangement, one sentence each; an empty list when they fit.
+
+    With `taste`, what a player would do otherwise follows, each sentence marked as a remark: that is not wrong.
 
     Each answer must lie in its gap, sound the harmony of its moment, differ from its call and its neighbour, be
     playable, leave the hand time to come and go, and end before the next call; an approach must be its target one fret
@@ -64,7 +67,8 @@ def check_answers(arrangement: Arrangement) -> list[str]:
             wrong += _check_travel(
                 arrangement, last.grip, last.onset, following.grip, limit, f"{where}, back to the call"
             )
-    return wrong
+    remarks = remarks_on_answers(arrangement) if taste else []
+    return [*wrong, *(f"remark: {remark}" for remark in remarks)]
 
 
 def _check_sound(arrangement: Arrangement, item: Answer, after: Answer | None) -> list[str]:

@@ -1,6 +1,6 @@
-"""The manner of answering: how many gaps, which contour, what is kept or banned, and what an answer costs.
+"""How to answer: the weights of the search in one table, and what a teacher may ask for.
 
-Source: contours and weights are common practice, settings of taste.
+Weights are common practice: at or under the call, in one hand position, the next melody note left to the melody.
 """
 
 from __future__ import annotations
@@ -9,13 +9,15 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from harmonylib.answering.gaps import gaps
+from harmonylib.answering.rhythms import RHYTHMS
 from harmonylib.arranging.arrangement import Answer, Arrangement, pairs_of
 from harmonylib.errors import HarmonyError, shown, whole, within
 
 CONTOURS = {
+    # how the tops of an answer go on from its first chord, which is free of it
     "rising": "each top note lies over the one before",
     "falling": "each top note lies under the one before",
-    "turning": "the line leaves the call upwards and turns back down to it",
+    "turning": "the line goes up first and turns back down",
 }
 
 
@@ -24,20 +26,27 @@ COSTS = {
     "travel": 0.06,  # ...... each millimetre the hand moves, into the next call too
     "voices": 0.2,  # ....... each semitone each lower voice moves, into the next call too
     "string set": 1.0,  # ... a change of strings
-    "cover": 1.5,  # ........ a top note over both calls beside it: it draws the ear from the melody
+    "cover": 6.0,  # ........ a top note over its call: it draws the ear from the melody
+    "pre-empt": 6.0,  # ..... the next melody note on top: it takes away what the melody is about to say
     "contour": 3.0,  # ...... each step against the contour drawn
     "approach": 3.0,  # ..... leaving out an approach that was drawn
-    "rhythm": 12.0,  # ...... another rhythm, or another place for it, than the one drawn
+    "rhythm": 20.0,  # ...... another rhythm, or another place for it, than the one drawn
 }
+
+
+LARGEST_WEIGHT = 1000.0
 
 
 @dataclass(frozen=True)
 class Manner:
-    """How to answer: shares from 0 to 1, where approaches come from, contour, swing, seed, and what to keep or ban.
+    """How to answer: how often, how approached, in which line and rhythm, with what breath, and what to keep or ban.
 
-    `share` of the gaps are answered, `approached` of these answers are led into by an approach; `approach_from` is
-    "below", "above" or "both"; `contour` is one of `CONTOURS` or "any"; with `swing`, off-beat chords lie on the last
-    third of the beat.
+    `share` (0 to 1) of the gaps are answered, `approached` (0 to 1) of these answers are led into by an approach;
+    `approach_from` is "below", "above" or "both"; `contour` is one of `CONTOURS` or "any"; with `swing`, off-beat
+    chords lie on the last third of the beat.
+    `breath` beats stay free before the next call; the chorus lives on `rhythms` different rhythms where they fit; with
+    `alike`, like calls are answered alike, without it each is drawn for itself.
+    `costs` changes weights of `COSTS` by name: ``{"cover": 3}`` minds a top note over its call half as much.
     `keep` maps a call's index to answers it must have; `bans` lists (call's index, `signature`) pairs not wanted.
     """
 
@@ -49,15 +58,31 @@ class Manner:
     seed: int = 0
     keep: Mapping[int, tuple[Answer, ...]] = field(default_factory=dict)
     bans: Sequence[tuple[int, str]] = ()
+    breath: float = 0.5
+    rhythms: int = 2
+    alike: bool = True
+    costs: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def weights(self) -> dict[str, float]:
+        """All weights: those of the table, and the changed ones in their place."""
+        return COSTS | dict(self.costs)
 
 
 def check_manner(arrangement: Arrangement, manner: Manner) -> None:
     for name in ("share", "approached"):
         within(getattr(manner, name), 0, 1, f"{name} {{}}: give a share between 0 and 1")
+    within(manner.breath, 0, 4, "breath {}: give beats that stay free before the next call, 0 to 4")
+    if not 1 <= whole(manner.rhythms, "a number of rhythms") <= len(RHYTHMS):
+        raise HarmonyError(f"{shown(manner.rhythms)} rhythms: a chorus lives on 1 to {len(RHYTHMS)}")
     if manner.approach_from not in ("below", "above", "both"):
         raise HarmonyError(f"approach from {manner.approach_from!r}: choose below, above or both")
     if manner.contour not in (*CONTOURS, "any"):
         raise HarmonyError(f"{manner.contour!r} is not a contour: choose {', '.join(CONTOURS)} or any")
+    for name, weight in pairs_of(manner.costs, Mapping, "costs map names to weights, as in {'cover': 3}"):
+        if name not in COSTS:
+            raise HarmonyError(f"{shown(name)} is not a cost of an answer: there are {', '.join(COSTS)}")
+        within(weight, 0, LARGEST_WEIGHT, f"{name} {{}}: give a weight between 0 and {LARGEST_WEIGHT:g}")
     kept = pairs_of(manner.keep, Mapping, "keep maps calls to answers; keep_answer() writes it")
     if not all(isinstance(own, tuple | list) and all(isinstance(a, Answer) for a in own) for _, own in kept):
         raise HarmonyError(f"{shown(manner.keep)} cannot be kept: keep maps calls to answers; keep_answer() writes it")

@@ -13,7 +13,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from harmonylib.answering.manner import COSTS
 from harmonylib.answering.rhythms import Hit
 from harmonylib.arranging.arrangement import Answer, Arrangement
 from harmonylib.arranging.candidates import shapes
@@ -95,8 +94,11 @@ def _number(grip: Grip) -> int:
     return sum((0 if fret is None else fret + 1) * 32**place for place, fret in enumerate(grip.frets))
 
 
-def nodes_for(arrangement: Arrangement, call: Choice, hit: Hit) -> Nodes:
-    """Every way to play a hit: all grips on the call's strings or their neighbours, approached first where drawn."""
+def nodes_for(arrangement: Arrangement, call: Choice, hit: Hit, unled: float) -> Nodes:
+    """Every way to play a hit: all grips on the call's strings or their neighbours, approached first where drawn.
+
+    Without the approach that was drawn a grip costs `unled` more.
+    """
     book = book_for(arrangement, call, hit.chord)
     assert call.grip is not None
     far = np.abs(book.lowest - call.grip.strings[0]) > 1
@@ -105,7 +107,7 @@ def nodes_for(arrangement: Arrangement, call: Choice, hit: Hit) -> Nodes:
         return plain
     led = book.led[hit.approach]
     led = led._replace(cost=led.cost + np.where(far, np.inf, 0.0))
-    plain = plain._replace(cost=plain.cost + COSTS["approach"])
+    plain = plain._replace(cost=plain.cost + unled)
     return Nodes(*(np.concatenate(pair) for pair in zip(led, plain, strict=True)))
 
 

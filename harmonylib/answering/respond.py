@@ -1,27 +1,26 @@
 """Call and response: while a melody chord is held, or a rest follows, other voicings of the harmony answer it.
 
-A gap is answered by one to three chords in a rhythm; any of them may be *approached* by the same grip one fret lower or
-higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found exactly.
+A gap is answered by one to three chords in a rhythm from a written table; any of them may be *approached* by the same
+grip one fret lower or higher. For every gap the cheapest answer over all rhythms, voicings and approaches is found
+exactly, with the weights of the manner; a seed draws what it should be like (`harmonylib.answering.motif`), and the
+search may depart from what was drawn, and pays for it.
 
-Conventions
-- An answer shortens its call, it never moves it; the melody stays as it is.
-- A seed draws, gap by gap, a rhythm with its place, a contour and an approach; the search may depart from what was
-  drawn, and pays for it.
+An answer shortens its call, it never moves it; the melody stays as it is.
 """
 
 from __future__ import annotations
 
-import random
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from harmonylib.answering.gaps import Gap, gaps
-from harmonylib.answering.manner import CONTOURS, COSTS, Manner, check_manner
+from harmonylib.answering.manner import Manner, check_manner
+from harmonylib.answering.motif import chosen_gaps, drawn, motif
 from harmonylib.answering.palette import Nodes, book_for, fixed_node, nodes_for, signature, stack_for
-from harmonylib.answering.rhythms import Hit, placements, with_approach
+from harmonylib.answering.rhythms import Hit, Place, placements, with_approach
 from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement, settings_with
 from harmonylib.arranging.chain import Array, advance
 from harmonylib.arranging.costs import SHIFT_MM, TRAVEL_MM_S
@@ -49,46 +48,64 @@ def respond(arrangement: Arrangement, manner: Manner | None = None, **changes: o
     check_manner(arrangement, manner)
     plain = replace(arrangement, answers=())
     found_gaps = gaps(plain)
-    open_gaps = [gap for gap in found_gaps if not gap.why_silent]
-    wanted = sorted(open_gaps, key=lambda gap: _draws(manner, gap.call).random())
-    chosen = {gap.call for gap in wanted[: round(manner.share * len(open_gaps))]}
+    places = _places(plain, found_gaps, manner)
+    rhythms = motif(places, manner)
+    chosen = chosen_gaps(plain, [gap for gap in found_gaps if gap.call in places], manner)
     made: list[Answer] = []
     for gap in found_gaps:
         if gap.call in manner.keep:
             made += manner.keep[gap.call]
-        elif gap.call in chosen and not gap.why_silent:
+        elif gap.call in chosen:
             bans = {ban for call, ban in manner.bans if call == gap.call}
-            found = answers_for(plain, gap, manner, len(bans) + 1)
+            found = _ranked(plain, gap, manner, len(bans) + 1, places[gap.call], rhythms)
             made += next((answers for _, answers in found if signature(answers) not in bans), ())
-    answered = len({item.call for item in made})
-    short = [gap for gap in found_gaps if gap.why_silent]
-    remarks = [f"{answered} of {len(open_gaps) + len(short)} gaps are answered"]
+    return replace(plain, answers=tuple(made), remarks=(*_other(arrangement.remarks), _remark(plain, made, places)))
+
+
+def _places(plain: Arrangement, found_gaps: Sequence[Gap], manner: Manner) -> dict[int, tuple[Place, ...]]:
+    """Where a rhythm fits, gap by gap; a gap without room for any is left out."""
+    there = {g.call: tuple(placements(plain, g, manner.swing, manner.breath)) for g in found_gaps if not g.why_silent}
+    return {call: places for call, places in there.items() if places}
+
+
+def _remark(plain: Arrangement, made: Sequence[Answer], places: Mapping[int, object]) -> str:
+    found_gaps, answered = gaps(plain), len({item.call for item in made})
+    remark = f"{answered} of {len(found_gaps)} gaps are answered"
+    short = sum(bool(gap.why_silent) for gap in found_gaps)
     if short:
-        remarks[0] += f"; {len(short)} stay silent: at {arrangement.tempo:g} quarter notes a minute they are too short"
-    kept = tuple(remark for remark in arrangement.remarks if "gaps are answered" not in remark)
-    return replace(plain, answers=tuple(made), remarks=(*kept, *remarks))
+        remark += f"; {short} stay silent: at {plain.tempo:g} quarter notes a minute they are too short"
+    full = len(found_gaps) - short - len(places)
+    return remark + (f"; {full} have no room for an answer and a breath" if full else "")
+
+
+def _other(remarks: Sequence[str]) -> tuple[str, ...]:
+    return tuple(remark for remark in remarks if "gaps are answered" not in remark)
 
 
 def answers_for(
     arrangement: Arrangement, gap: Gap, manner: Manner, count: int = 1
 ) -> list[tuple[float, tuple[Answer, ...]]]:
     """The `count` cheapest answers to one gap, each with its cost, the cheapest first; empty when none fits."""
-    draws = _draws(manner, gap.call)
-    draws.random()  # the first draw decides whether the gap is answered
-    places = list(placements(arrangement, gap, manner.swing))
+    places = _places(arrangement, gaps(arrangement), manner)
+    return _ranked(arrangement, gap, manner, count, places.get(gap.call, ()), motif(places, manner))
+
+
+def _ranked(
+    arrangement: Arrangement, gap: Gap, manner: Manner, count: int, places: Sequence[Place], rhythms: Sequence[str]
+) -> list[tuple[float, tuple[Answer, ...]]]:
+    """What `answers_for` says, the places in the gap and the rhythms of the chorus being known."""
     if not places:
         return []
-    drawn = draws.randrange(len(places))
-    contour = manner.contour if manner.contour in CONTOURS else draws.choice(list(CONTOURS))
-    approach = _drawn_approach(draws, manner)
+    asked, weights = drawn(arrangement, gap, places, rhythms, manner), manner.weights
     found: list[tuple[float, int, tuple[Answer, ...]]] = []
-    for index in sorted(range(len(places)), key=lambda i: i != drawn):
-        extra = COSTS["rhythm"] * (index != drawn)
+    for index in sorted(range(len(places)), key=lambda i: i != asked.place):
+        extra = weights["rhythm"] * (index != asked.place)
         if len(found) >= count and found[count - 1][0] <= extra:
             break  # no cost is negative: the other places cannot do better
         name, spans = places[index]
-        hits = with_approach(arrangement, gap, spans, approach, manner.swing)
-        found += [(cost + extra, index, a) for cost, a in _search(arrangement, gap, name, hits, contour, count)]
+        hits = with_approach(arrangement, gap, spans, asked.approach, manner.swing)
+        ways = _search(arrangement, gap, name, hits, asked.contour, weights, count)
+        found += [(cost + extra, index, answers) for cost, answers in ways]
         found.sort(key=lambda item: item[:2])
         different: dict[str, tuple[float, int, tuple[Answer, ...]]] = {}
         for item in found:  # two rhythms may ask for the same chords at the same moments
@@ -97,25 +114,19 @@ def answers_for(
     return [(cost, answers) for cost, _, answers in found[:count]]
 
 
-def _draws(manner: Manner, call: int) -> random.Random:
-    """A source of draws for one gap alone, so that no gap's answer hangs on another's."""
-    return random.Random(f"{manner.seed} {call}")
-
-
-def _drawn_approach(draws: random.Random, manner: Manner) -> str:
-    wanted, side = draws.random() < manner.approached, draws.choice(("below", "above"))
-    if not wanted:
-        return ""
-    return side if manner.approach_from == "both" else manner.approach_from
-
-
 def _search(
-    arrangement: Arrangement, gap: Gap, rhythm: str, hits: Sequence[Hit], contour: str, count: int
+    arrangement: Arrangement,
+    gap: Gap,
+    rhythm: str,
+    hits: Sequence[Hit],
+    contour: str,
+    weights: Mapping[str, float],
+    count: int,
 ) -> list[tuple[float, tuple[Answer, ...]]]:
     """The cheapest ways to play these hits between their call and the next, as (cost, answers)."""
     call = arrangement.choices[gap.call]
     following = arrangement.choices[gap.call + 1] if gap.call + 1 < len(arrangement.choices) else None
-    ceiling = max(c.note.pitch.midi for c in (call, following) if c)
+    coming = following.note.pitch.midi if following else None
     beat = 60 / arrangement.tempo
     last, last_onset = fixed_node(arrangement, call), call.note.onset
     own_grip = last.grip[0]  # no answer repeats its call
@@ -123,18 +134,22 @@ def _search(
     total[0, 0] = 0.0
     trail = []
     for index, hit in enumerate(hits):
-        nodes = nodes_for(arrangement, call, hit)
+        nodes = nodes_for(arrangement, call, hit, weights["approach"])
         if not nodes.cost.size:
             return []
-        own = nodes.cost + COSTS["cover"] * (nodes.top > ceiling) + np.where(nodes.grip == own_grip, np.inf, 0.0)
-        step = _step(last, nodes, float(hit.onset - last_onset) * beat, float(hit.lead) * beat)
-        up = contour == "rising" or (contour == "turning" and 2 * index < len(hits))
-        against = (nodes.top[None, :] <= last.top[:, None]) if up else (nodes.top[None, :] >= last.top[:, None])
-        total, order = advance(total, step + COSTS["contour"] * against, own, count)
+        own = nodes.cost + np.where(nodes.grip == own_grip, np.inf, 0.0)
+        own += weights["cover"] * (nodes.top > call.note.pitch.midi) + weights["pre-empt"] * (nodes.top == coming)
+        step = _step(last, nodes, weights, float(hit.onset - last_onset) * beat, float(hit.lead) * beat)
+        if index:  # the first chord is free of the contour
+            up = contour == "rising" or (contour == "turning" and 2 * index < len(hits))
+            against = (nodes.top[None, :] <= last.top[:, None]) if up else (nodes.top[None, :] >= last.top[:, None])
+            step = step + weights["contour"] * against
+        total, order = advance(total, step, own, count)
         trail.append((nodes, order))
         last, last_onset = nodes, hit.onset
     if following and following.grip:
-        onward = _step(last, fixed_node(arrangement, following), float(following.note.onset - last_onset) * beat, 0.0)
+        seconds = float(following.note.onset - last_onset) * beat
+        onward = _step(last, fixed_node(arrangement, following), weights, seconds, 0.0)
         total = total + onward[:, :1]
     found = []
     for end in total.ravel().argsort(kind="stable")[:count]:
@@ -154,13 +169,13 @@ def _walk(trail: Sequence[tuple[Nodes, NDArray[np.intp]]], end: int, count: int)
     return picks[::-1]
 
 
-def _step(before: Nodes, after: Nodes, seconds: float, lead: float) -> Array:
+def _step(before: Nodes, after: Nodes, weights: Mapping[str, float], seconds: float, lead: float) -> Array:
     """Cost of every way from node to node; the same grip again, or a jump there is no time for, costs infinity."""
     travel = np.abs(before.leave[:, None] - after.arrive[None, :])
     voices = np.abs(before.lower_out[:, None, :] - after.lower_in[None, :, :]).sum(2)
     both = (before.lower_out[:, None, 0] > 0) & (after.lower_in[None, :, 0] > 0)
-    cost = COSTS["travel"] * travel + COSTS["voices"] * voices * both
-    cost += COSTS["string set"] * (before.strings[:, None] != after.strings[None, :])
+    cost = weights["travel"] * travel + weights["voices"] * voices * both
+    cost += weights["string set"] * (before.strings[:, None] != after.strings[None, :])
     reach = np.maximum(TRAVEL_MM_S * (seconds - lead * after.early), SHIFT_MM)[None, :]
     stuck = (before.grip[:, None] == after.grip[None, :]) | ((travel > reach) & both)
     return np.where(stuck, np.inf, cost)

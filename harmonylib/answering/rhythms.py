@@ -1,9 +1,11 @@
-"""The rhythms of answers, in a written table, and the places in a gap where each fits.
+"""Rhythms of answers: a written table, where each of them fits a gap, and the approaches that fit before its chords.
 
 Conventions
-- Rhythms are written in beats (a dotted quarter in compound metres); onsets and lengths are quarter notes.
+- Rhythms are written in beats, a dotted quarter in compound metres; onsets and lengths are quarter notes.
+- Before the next call the answer breathes: its last chord is cut short, by halves of the beat (by thirds with swing and
+  in compound metres), to leave the breath asked for. After the last call nothing needs room.
 
-Source: the rhythms and the shortest times are common practice.
+Rhythms and times are common practice.
 """
 
 from __future__ import annotations
@@ -49,12 +51,18 @@ class Hit(NamedTuple):
     lead: Fraction
 
 
-def placements(
-    arrangement: Arrangement, gap: Gap, swing: bool
-) -> Iterator[tuple[str, list[tuple[Fraction, Fraction, Chord]]]]:
-    """Every rhythm at every beat where it fits the gap: its name, and (onset, length, chord) of each hit."""
+class Place(NamedTuple):
+    """A rhythm where it fits a gap: its name, and (onset, length, chord) of each of its chords."""
+
+    rhythm: str
+    spans: tuple[tuple[Fraction, Fraction, Chord], ...]
+
+
+def placements(arrangement: Arrangement, gap: Gap, swing: bool, breath: float) -> Iterator[Place]:
+    """Every rhythm at every beat where it fits the gap and leaves `breath` beats before the next call."""
     tune = arrangement.tune
     shortest = Fraction(FASTEST_ANSWER_S) * Fraction(arrangement.tempo) / 60
+    rest = Fraction(breath).limit_denominator(48) if gap.call + 1 < len(arrangement.choices) else Fraction(0)
     beats = list(_beats(tune, gap))
     for name, pattern in RHYTHMS.items():
         halves = any(Fraction(start).denominator == 2 for start, _ in pattern)
@@ -62,14 +70,22 @@ def placements(
             if halves and beat.numerator % 3 == 0:
                 continue  # a beat of three units has no half
             times = [_times(place, beat, start, length, swing) for start, length in pattern]
-            if times[0][0] < gap.start or times[-1][1] > gap.end:
+            part = beat / 3 if swing or beat.numerator % 3 == 0 else beat / 2
+            times[-1] = _cut(*times[-1], gap.end - rest * beat, part)
+            if times[0][0] < gap.start or times[-1][1] <= times[-1][0]:
                 continue
             apart = [b[0] - a[0] for a, b in zip(times, times[1:], strict=False)] + [gap.end - times[-1][0]]
             chords = [tune.chord_at(onset) for onset, _ in times]
             if min(apart) >= shortest and all(chords):
                 changes = [tune.change_after(onset) for onset, _ in times]
                 ends = [min(off, c.onset) if c else off for (_, off), c in zip(times, changes, strict=True)]
-                yield name, [(t[0], end - t[0], c) for t, end, c in zip(times, ends, chords, strict=True) if c]
+                spans = zip(times, ends, chords, strict=True)
+                yield Place(name, tuple((on, end - on, chord) for (on, _), end, chord in spans if chord))
+
+
+def _cut(onset: Fraction, end: Fraction, latest: Fraction, part: Fraction) -> tuple[Fraction, Fraction]:
+    """A chord that ends by `latest`, cut short by parts of the beat; without room it ends no later than it begins."""
+    return onset, end if end <= latest else onset + (latest - onset) // part * part
 
 
 def _beats(tune: Tune, gap: Gap) -> Iterator[tuple[Fraction, Fraction]]:

@@ -85,6 +85,30 @@ def words_element(measure: Element, text: str, placement: str, **look: str) -> N
     add(direction, "staff", 1)
 
 
+SIGN_SOUNDS = {
+    # sign: what it tells a program (MusicXML 4.0, `sound`)
+    "Segno": {"segno": "segno"},
+    "Coda": {"coda": "coda"},
+    "To Coda": {"tocoda": "coda"},
+    "Fine": {"fine": "yes"},
+    "D.C.": {"dacapo": "yes"},
+    "D.S.": {"dalsegno": "segno"},
+}
+
+
+def sign_element(measure: Element, sign: str, words: str) -> None:
+    """A sign of the form, for people and for programs: a drawn sign for Segno and Coda, words for the others."""
+    direction = add(measure, "direction", placement="above")
+    kind = add(direction, "direction-type")
+    if sign in ("Segno", "Coda") or words == "Coda":
+        add(kind, "segno" if sign == "Segno" else "coda")
+    else:
+        add(kind, "words", words, **{"font-weight": "bold"})
+    add(direction, "staff", 1)
+    if sign:
+        add(direction, "sound", **SIGN_SOUNDS[sign])
+
+
 def rehearsal_element(measure: Element, text: str) -> None:
     direction = add(measure, "direction", placement="above")
     add(add(direction, "direction-type"), "rehearsal", text)

@@ -1,7 +1,4 @@
-"""An arrangement as a MIDI file.
-
-Conventions
-- MIDI follows the bars in written order; repeats are not played out.
+"""MIDI: an arrangement as a Standard MIDI File, its form played out.
 
 Sources: Standard MIDI File 1.0 and General MIDI 1 (MIDI Association).
 """
@@ -9,10 +6,12 @@ Sources: Standard MIDI File 1.0 and General MIDI 1 (MIDI Association).
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from math import lcm
 
 from harmonylib.arranging.arrangement import Arrangement
-from harmonylib.score.events import written_events
+from harmonylib.score.events import Written, written_events
+from harmonylib.tunes.form import played_bars, runs
 from harmonylib.wording import plain
 
 JAZZ_GUITAR = 26  # General MIDI 1 counts “Electric Guitar (jazz)” as 27 from 1
@@ -23,9 +22,10 @@ TICKS = 960
 """MIDI ticks a quarter note, at least: halves, triplets and quintuplets are whole numbers of them."""
 
 
-def midi(arrangement: Arrangement) -> bytes:
+def midi(arrangement: Arrangement, once: bool = False) -> bytes:
     """The arrangement as a Standard MIDI File of type 1: tempo, metres and keys, and a jazz guitar, unstrummed.
 
+    Repeats, endings, D.C., D.S., Fine and Coda are played out; with `once` every bar is played once, as written.
     Answers are a track of their own; then calls sit left and answers right.
 
     Onsets are exact: the ticks of a quarter note are a multiple of 960 that every onset and end divides.
@@ -33,14 +33,14 @@ def midi(arrangement: Arrangement) -> bytes:
     import mido
 
     tune = arrangement.tune
-    sounding = written_events(arrangement)
+    sounding = _played(arrangement, once)
     moments = [moment for event in sounding for moment in (event.onset, event.onset + event.duration)]
     exact = lcm(TICKS, *(moment.denominator for moment in moments))
     ticks = exact if exact < 2**15 else TICKS
     conductor = [(0, mido.MetaMessage("track_name", name=plain(tune.title)))]
     conductor.append((0, mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(arrangement.tempo))))
     metre = fifths = None
-    for bar in tune.bars:
+    for bar in played_bars(runs(tune, once)):
         at = round(bar.onset * ticks)
         if bar.metre != metre:
             metre = bar.metre
@@ -77,6 +77,17 @@ def midi(arrangement: Arrangement) -> bytes:
     buffer = io.BytesIO()
     file.save(file=buffer)
     return buffer.getvalue()
+
+
+def _played(arrangement: Arrangement, once: bool) -> list[Written]:
+    """What sounds, as the form is played; what is held where the form leaves the written order ends there."""
+    written = written_events(arrangement)
+    return [
+        replace(event, onset=event.onset + run.later, duration=min(event.duration, run.stop - event.onset))
+        for run in runs(arrangement.tune, once)
+        for event in written
+        if run.start <= event.onset < run.stop
+    ]
 
 
 def _midi_key(fifths: int, mode: str) -> str:

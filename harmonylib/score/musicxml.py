@@ -28,6 +28,7 @@ from harmonylib.score.elements import (
     notations_element,
     pitch_element,
     rehearsal_element,
+    sign_element,
     words_element,
 )
 from harmonylib.score.events import Written, written_events
@@ -35,6 +36,7 @@ from harmonylib.score.layout import COLUMNS_A_LINE, line_starts
 from harmonylib.score.midi import JAZZ_GUITAR
 from harmonylib.score.rhythm import Sign, bar_signs, value_of
 from harmonylib.tunes.bars import WhichBars, bar_range
+from harmonylib.tunes.form import SIGNS_AT_THE_END, form_signs
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import Change, Tune
 from harmonylib.wording import plain
@@ -95,6 +97,7 @@ class _Writer:
         self.bars = [(bar, _voices(bar, here)) for bar, here in zip(tune.bars, _by_bar(tune, sounding), strict=True)]
         moments = [sign.length for _, voices in self.bars for signs in voices.values() for sign in signs]
         moments += [bar.length for bar in tune.bars] + [change.onset - tune.bars[0].onset for change in tune.changes]
+        self.signs = form_signs(tune.bars)
         self.change_onsets = [change.onset for change in tune.changes]
         self.divisions = lcm(*(moment.denominator for moment in moments))
 
@@ -119,9 +122,13 @@ class _Writer:
                 self._tempo(measure, bar)
             if bar.section:
                 rehearsal_element(measure, plain(bar.section))
-            for mark in bar.marks:
-                words_element(measure, plain(mark), "above", **{"font-weight": "bold"})
+            for sign, mark in self.signs[index]:
+                if sign not in SIGNS_AT_THE_END:
+                    sign_element(measure, sign, plain(mark))
             self._music(measure, bar, voices)
+            for sign, mark in self.signs[index]:
+                if sign in SIGNS_AT_THE_END:
+                    sign_element(measure, sign, plain(mark))
             self._right_barline(measure, bar, after)
             before = bar
 

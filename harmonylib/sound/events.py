@@ -3,7 +3,8 @@
 Conventions
 - Musical time is quarter notes; 0 is the quarter-note beat in which the first bar starts, a count-in lies before it.
   Tempo is quarter notes a minute.
-- Repeats are not played out; a note that lies off the neck is silent.
+- A whole tune is played as its form says; bars asked for by number are played once, as written.
+- A note that lies off the neck is silent.
 - Swing is the share of the beat the first of two eighths takes: 0.5 straight, 2/3 triplet swing. A beat that is divided
   otherwise (a triplet) stays as written, and so does every metre counted in eighths.
 """
@@ -20,6 +21,7 @@ from harmonylib.errors import HarmonyError, expect, shown, whole, within
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.tunes.bars import WhichBars, bars_meant
+from harmonylib.tunes.form import Run, runs
 from harmonylib.tunes.metre import Bar, grid
 
 PARTS = {
@@ -61,11 +63,16 @@ class Event:
 
 
 def played_events(
-    arrangement: Arrangement, first: WhichBars = None, last: int | None = None, bars: WhichBars = None
+    arrangement: Arrangement,
+    first: WhichBars = None,
+    last: int | None = None,
+    bars: WhichBars = None,
+    once: bool = False,
 ) -> tuple[Event, ...]:
-    """What sounds in some bars (said as in `bar_range`, default: all), calls and answers in the order of time.
+    """What sounds in some bars (said as in `bar_range`), or in all as the form is played: calls and answers in time.
 
-    A note that starts before the first bar is left out, one that lasts beyond the last bar ends with it. Raises
+    With `once` the whole tune is played as written too. A note that starts before the first bar is left out, one that
+    lasts beyond the last bar, or beyond one where the form leaves the written order, ends with it. Raises
     `HarmonyError` for bars the tune does not have.
 
     >>> from harmonylib.arranging.arrange import arrange
@@ -74,15 +81,15 @@ def played_events(
     >>> [(str(event.onset), str(event.duration), event.midi) for event in played_events(made, 2, 2)]
     [('0', '2', (50, 57, 60, 65))]
     """
-    sounding = bars_meant(expect(Arrangement, arrangement, ARRANGEMENT).tune, bars, first, last)
-    neck, start, stop = arrangement.settings.neck, sounding[0].onset, sounding[-1].end
+    played_runs = runs_between(expect(Arrangement, arrangement, ARRANGEMENT), first, last, bars, once)
+    neck, zero = arrangement.settings.neck, _zero(played_runs[0].bars[0])
     played = [(c.note.onset, arrangement.held(c.index), c.grip, "call", c.index) for c in arrangement.choices]
     played += [(a.onset, a.duration, a.grip, "answer", a.call) for a in arrangement.answers]
-    zero = _zero(sounding[0])
     found = [
-        Event(onset - zero, min(length, stop - onset), _sounding(grip, neck), part, index, PARTS[part][0])
-        for onset, length, grip, part, index in played
-        if grip and length > 0 and start <= onset < stop
+        Event(onset + run.later - zero, min(length, run.stop - onset), _sounding(grip, neck), part, n, PARTS[part][0])
+        for run in played_runs
+        for onset, length, grip, part, n in played
+        if grip and length > 0 and run.start <= onset < run.stop
     ]
     return tuple(sorted(found, key=lambda event: event.onset))
 
@@ -143,6 +150,19 @@ def a_metre(metre: Sequence[int]) -> tuple[int, int]:
     for number in (beats, unit):
         within(number, 1, 64, "a metre of {}: choose 1 to 64")
     return beats, unit
+
+
+def runs_between(
+    arrangement: Arrangement,
+    first: WhichBars = None,
+    last: int | None = None,
+    bars: WhichBars = None,
+    once: bool = False,
+) -> tuple[Run, ...]:
+    """The runs of bars that are played: the form of a whole tune, or the bars asked for as written."""
+    if (first, last, bars) == (None, None, None):
+        return runs(arrangement.tune, once)
+    return (Run(bars_meant(arrangement.tune, bars, first, last), Fraction(0)),)
 
 
 def as_data(

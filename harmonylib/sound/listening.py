@@ -14,10 +14,11 @@ from html import escape
 
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError, shown
-from harmonylib.sound.events import Event, click_events, played_events
+from harmonylib.sound.events import Event, click_events, played_events, runs_between
 from harmonylib.sound.rendering import VOLUME, mp3, render
 from harmonylib.sound.strings import RATE, Samples
-from harmonylib.tunes.bars import WhichBars, bars_meant
+from harmonylib.tunes.bars import WhichBars
+from harmonylib.tunes.form import played_bars
 from harmonylib.tunes.tune import DEFAULT_TEMPO
 
 CAUTION = "Keep playback at a safe level, on headphones above all."
@@ -44,9 +45,10 @@ class Sound:
         return {"text/plain": self.caption, "text/html": f'{player}src="data:audio/mpeg;base64,{source}"></audio>'}
 
 
-def sampled(arrangement: Arrangement) -> Samples:
-    """A whole arrangement as samples, straight, at its own tempo and the usual volume."""
-    return render(played_events(arrangement), arrangement.tempo, metre=arrangement.tune.bars[0].metre)
+def sampled(arrangement: Arrangement, once: bool = False) -> Samples:
+    """A whole arrangement as samples, its form played out, straight, at its own tempo and the usual volume."""
+    metre = arrangement.tune.bars[0].metre
+    return render(played_events(arrangement, once=once), arrangement.tempo, metre=metre)
 
 
 def listen(
@@ -61,8 +63,12 @@ def listen(
     metre: tuple[int, int] = (4, 4),
     *,
     bars: WhichBars = None,
+    once: bool = False,
 ) -> Sound:
     """Bars `first` to `last` of an arrangement, or `bars` as in ``bars="B"``, or a row of events, to be heard.
+
+    A whole arrangement is played as its form says: repeats, endings, D.C., D.S., Fine and Coda; with `once` every bar
+    sounds once, as written, and so do bars asked for by number.
 
     The tempo is the arrangement's own unless given; an arrangement brings its own metre, `metre` is that of events.
 
@@ -72,8 +78,9 @@ def listen(
     0:08, 2 chords at 60
     """
     if isinstance(music, Arrangement):
-        heard, tempo = bars_meant(music.tune, bars, first, last), music.tempo if tempo is None else tempo
-        played, metre = played_events(music, first, last, bars), heard[0].metre
+        played, tempo = played_events(music, first, last, bars, once), music.tempo if tempo is None else tempo
+        heard = played_bars(runs_between(music, first, last, bars, once))
+        metre = heard[0].metre
         if not played:
             low, high = heard[0].number, heard[-1].number
             raise HarmonyError(f"nothing sounds in bars {low} to {high}: choose bars with notes")

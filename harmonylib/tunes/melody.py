@@ -14,6 +14,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from harmonylib.errors import HarmonyError
+from harmonylib.tunes.form import form
 from harmonylib.tunes.harmony import changes_in
 from harmonylib.tunes.metre import Bar, beat_text
 from harmonylib.tunes.sheet import Sheet, clean, countable
@@ -50,7 +51,7 @@ def tune_of(sheet: Sheet, stem: str) -> Tune:
     remarks += odd[:8] + ([f"{len(odd) - 8} more runs of bars do not fill their metre"] if len(odd) > 8 else [])
     remarks += unread[:8] + ([f"{len(unread) - 8} more chord symbols cannot be read"] if len(unread) > 8 else [])
     tune = replace(tune, changes=tuple(changes), mode=sheet.mode or _guess_mode(bars[-1].fifths, changes, notes))
-    tune = replace(tune, remarks=tuple(dict.fromkeys(remarks)))
+    tune = replace(tune, remarks=tuple(dict.fromkeys([*remarks, *form(tune).remarks])))
     if sheet.chord_move != (0, 0) or sheet.note_move != (0, 0):
         changes = list(tune.transposed(*sheet.chord_move).changes)
         tune = replace(tune.transposed(*sheet.note_move), changes=tuple(changes))

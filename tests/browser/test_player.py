@@ -36,7 +36,7 @@ RENDER = """async ([score, tempo, options]) => {
     };
     return [packed(left), packed(right), shown];
 }"""
-SETTINGS = "swing volume balance click count_in loop first last".split()
+SETTINGS = "swing volume balance click count_in loop once first last".split()
 
 
 @pytest.fixture(scope="module")
@@ -133,6 +133,17 @@ def test_loop_goes_on_without_a_gap(play):
     assert len(heard) == 28
     assert np.abs(heard - np.arange(28) / 4).max() < 0.005
     assert [step["number"] for step in shown][:18] == [*range(8, 16), *range(8, 16), 8, 9]
+
+
+def test_the_form_is_played_out_and_once_as_written(play):
+    head = "L:1/4\nQ:1/4=240\nK:C\n"
+    tune = read_text(head + '|:"C"C4|[1D4:|[2E4"^Fine"||F4"^D.C. al Fine"|')
+    arrangement = arrange(tune, density="every")
+    for settings, bars in (({}, [0, 1, 0, 2, 3, 0, 2]), ({"once": True}, [0, 1, 2, 3]), ({"first": 2}, [1, 2, 3])):
+        _, seen = play(arrangement, 9, **settings)
+        assert [row["number"] for row in seen if "number" in row] == bars
+        times = [row["time"] for row in seen if "number" in row]
+        assert np.diff(times) == pytest.approx(np.full(len(bars) - 1, 1.0), abs=0.01)
 
 
 def test_tempo_changes_where_the_player_is(play):

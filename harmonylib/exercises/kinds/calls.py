@@ -16,6 +16,7 @@ from harmonylib.answering.gaps import Gap, gaps
 from harmonylib.answering.manner import Manner
 from harmonylib.answering.own import with_own
 from harmonylib.answering.respond import answers_for
+from harmonylib.answering.taste import remarks_on_answers
 from harmonylib.arranging.choice import Choice
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises import reading_grips, reading_words, written
@@ -143,6 +144,10 @@ def _quarters(length: Fraction) -> str:
     return many(beat_text(length).lstrip("0") or "0", "quarter")
 
 
+MODEL = {"cover": 100.0, "pre-empt": 100.0}
+"""Costs of a model answer: it leaves nothing to remark on where another one is free."""
+
+
 @dataclass(frozen=True, repr=False)
 class AnswerCall(TuneExercise):
     """Answer a call: chords in its gap, each as (beats after the call, length in quarters, grip).
@@ -184,7 +189,7 @@ class AnswerCall(TuneExercise):
         raise HarmonyError(f"call {self.call}: {self.arrangement.tune.title} has fewer gaps long enough for an answer")
 
     def _answers(self, gap: Gap) -> tuple[Any, ...]:
-        found = answers_for(self.arrangement, gap, Manner(approached=0, seed=self.seed))
+        found = answers_for(self.arrangement, gap, Manner(approached=0, seed=self.seed, costs=MODEL))
         return found[0][1] if found else ()
 
     @property
@@ -239,7 +244,8 @@ class AnswerCall(TuneExercise):
         if not hits:
             raise Unread(f"no chord is written; {self.form}")
         made = with_own(self.arrangement, self._gap.call, [(at, float(length), str(grip)) for at, length, grip in hits])
-        return check_answers(made), []
+        faults = check_answers(made)
+        return faults, [] if faults else remarks_on_answers(made)
 
     @classmethod
     def drawn(cls, draws: random.Random, level: int) -> dict[str, Any]:

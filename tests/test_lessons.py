@@ -1,0 +1,269 @@
+"""Lessons: values that show themselves, the edit cell that nothing stops, and questions the page does not answer."""
+
+import csv
+import io
+import json
+import re
+from pathlib import Path
+from typing import Any
+
+import pytest
+from music21 import common
+
+from harmonylib.exercises.asking import ask
+from harmonylib.exercises.base import Exercise
+from harmonylib.guitar.neck import Neck
+from harmonylib.lessons.lesson import SETTINGS_VARIABLE, lesson
+from harmonylib.lessons.music import Remarked, notation
+from harmonylib.lessons.row import Row
+from harmonylib.lessons.said import Said
+from harmonylib.lessons.settings import EVERYWHERE, MEANINGS, SHIPPED
+from harmonylib.lessons.shapes import shapes
+from harmonylib.lessons.table import table
+from harmonylib.lessons.testing import shells
+from tests.chapter_runs import CHAPTERS, PATHS, Ran, edit_of, inside, run
+from tests.edits import MADE, drawn, write_tunes
+
+NAMES = [path.stem for path in PATHS]
+CORPUS = Path(common.getCorpusFilePath())
+STRANGERS = [
+    *sorted((CORPUS / "leadSheet").glob("*.mxl")),
+    *sorted((CORPUS / "nottingham-dataset").glob("*.abc")),
+]
+
+
+# --- values that show themselves ----------------------------------------------------------------------------------
+
+
+def test_a_row_is_drawn_heard_followed_and_printed() -> None:
+    row = shapes("Cmaj7", Neck(), "root position", "drop 2")
+    assert isinstance(row, Row)
+    assert "image/svg+xml" in row._repr_mimebundle_()
+    assert repr(row.listen()).endswith("3 chords at 72")
+    assert "→" in repr(row.paths())
+    assert "x3545x" in repr(row)
+    assert repr(row[1:]).count("\n") == 2
+    assert "string 5 fret 3 = 1" in repr(row.on_neck())
+
+
+def test_an_empty_row_says_why_and_is_silent() -> None:
+    row = shapes("Cmaj7", Neck(reach_mm=20), "root position")
+    assert isinstance(row, Row)
+    assert not row
+    for shown in (row, row.listen(), row.paths(), row.on_neck()):
+        assert repr(shown).startswith("Out of reach")
+    assert set(row._repr_mimebundle_()) == {"text/html", "text/plain"}
+
+
+def test_a_table_is_text_html_and_csv() -> None:
+    made = table("root | notes", [("C", "C E <G>"), ("=1", "F, A")], ["notes"], ["a remark"])
+    assert repr(made).splitlines() == ["root  notes", "C     C E <G>", "=1    F, A", "A remark."]
+    html = made.html
+    assert html.count('scope="col"') == 2
+    assert html.count('scope="row"') == 2
+    assert "&lt;G&gt;" in html
+    assert html.count("white-space:nowrap") == 3, "the column of prose may wrap, the other never does"
+    assert list(csv.reader(io.StringIO(made.csv))) == [["root", "notes"], ["C", "C E <G>"], ["'=1", "F, A"]]
+
+
+def test_what_cannot_be_made_is_a_sentence() -> None:
+    assert repr(shapes("Hmaj7")).startswith("'Hmaj7' is not a chord symbol")
+    assert isinstance(shapes("Cmaj7", Neck(), "sideways"), Said)
+
+
+# --- the edit cell ------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+def test_the_edit_cell_holds_what_the_course_ships(path: Path, tmp_path: Path) -> None:
+    number = int(path.name[:2])
+    with inside(CHAPTERS):
+        shipped = lesson(number)
+    today = next(ran.value for ran in run_edit_cell(path))
+    assert today.wrong == {}
+    assert {name: today.settings[name] for name in SHIPPED[number] if name != "tune"} == {
+        name: shipped.settings[name] for name in SHIPPED[number] if name != "tune"
+    }
+    assert number == 7 or today.settings["tune"] == shipped.settings["tune"]
+    assert json.loads(json.dumps(today.settings))["bars"] == list(today.bars)
+
+
+def run_edit_cell(path: Path) -> list[Ran]:
+    with inside(CHAPTERS):
+        known: dict[str, Any] = {}
+        import nbformat
+
+        for cell in nbformat.read(path, as_version=4).cells:
+            if cell.cell_type == "code":
+                exec(cell.source, known)
+                if "today" in known:
+                    return [Ran("code", cell.source, known["today"])]
+    return []
+
+
+def test_a_wrong_value_is_told_there_and_at_the_sections_it_touches() -> None:
+    today = lesson(5, tune="slate_roof_blues", bars=(90, 99))
+    assert today.bars == (1, 4)
+    assert repr(today).splitlines()[-1] == "Bars 90 to 99: the tune has 0 to 14; bars 1 to 4 are taken."
+    shown = notation(today)
+    assert isinstance(shown, Remarked)
+    assert "bars 1 to 4 are taken" in shown._repr_mimebundle_()["text/html"]
+    assert "bars 1 to 4 are taken" in repr(shells(today))
+    touched = shapes(lesson(1, reach_mm="wide").chord, Neck())
+    assert repr(touched).splitlines()[-1] == "Reach_mm 'wide': choose 20 to 250; 105 is taken."
+
+
+def test_a_setting_that_is_none_or_changes_nothing_is_named() -> None:
+    assert "there is no setting 'tempoo'" in lesson(5, tempoo=90).wrong["tempoo"]
+    assert lesson(5, chord="C7").wrong == {"chord": "chord changes nothing in this chapter"}
+    assert set(EVERYWHERE) == set(MEANINGS)
+
+
+@pytest.mark.parametrize(("written", "read"), [("ebm7", "E♭m7"), ("cM7", "Cmaj7"), ("bb7", "B♭7"), ("am", "Am")])
+def test_small_root_letters_are_read(written: str, read: str) -> None:
+    assert str(lesson(1, chord=written).chord) == read
+
+
+@pytest.mark.parametrize("doubtful", ["bb9", "bb13"])
+def test_a_symbol_with_two_readings_is_asked_back(doubtful: str) -> None:
+    today = lesson(1, chord=doubtful)
+    assert str(today.chord) == "Cmaj7"
+    assert "has two readings" in today.wrong["chord"]
+
+
+def test_settings_can_come_from_elsewhere(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert lesson(5, settings={"bars": [2, 3]}, bars=(1, 4)).bars == (2, 3)
+    monkeypatch.setenv(SETTINGS_VARIABLE, json.dumps({"bars": [5, 6], "tempo": 60, "tune": "slate_roof_blues"}))
+    today = lesson(5, tempo=96)
+    assert (today.bars, today.tempo, today.tune.title) == ((5, 6), 60, "Slate Roof Blues")
+    monkeypatch.setenv(SETTINGS_VARIABLE, "{not json")
+    assert "no JSON" in lesson(5, tempo=96).wrong["settings"]
+    again = lesson(5)
+    monkeypatch.delenv(SETTINGS_VARIABLE)
+    assert lesson(5, settings=json.loads(json.dumps(again.settings))).settings == again.settings
+
+
+# --- no edit stops a chapter --------------------------------------------------------------------------------------
+
+
+def reaches_the_end(path: Path, folder: Path, **changes: object) -> list[Ran]:
+    """Every cell shows something or gives a name a value, and none shows a bare list, number, truth or text."""
+    ran = run(path, folder, edit_of(path, **changes))
+    for cell in ran:
+        assert not isinstance(cell.value, bool | int | float | str | list | tuple | dict | set)
+        if isinstance(cell.value, Row) and cell.value:
+            assert cell.value.picture
+        assert cell.value is None or repr(cell.value).strip()
+    return ran
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    write_tunes(tmp_path, CHAPTERS / "tunes")
+    return tmp_path
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_an_edit_does_not_stop_a_chapter(seed: int, folder: Path) -> None:
+    reaches_the_end(PATHS[seed % len(PATHS)], folder, **drawn(seed))
+
+
+@pytest.mark.parametrize("number", range(len(STRANGERS)))
+def test_a_strangers_tune_does_not_stop_a_chapter(number: int, folder: Path) -> None:
+    source = STRANGERS[number]
+    (folder / "tunes" / source.name).write_bytes(source.read_bytes())
+    for path in (PATHS[3], PATHS[5 + number % 2]):
+        assert reaches_the_end(path, folder, tune=source.name)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(30, 500))
+def test_many_edits_do_not_stop_a_chapter(seed: int, folder: Path) -> None:
+    for cell in reaches_the_end(PATHS[seed % len(PATHS)], folder, **drawn(seed, most=5)):
+        assert cell.value is None or cell.bundle
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+@pytest.mark.parametrize("tune", [*MADE, *(path.name for path in STRANGERS)])
+def test_every_tune_goes_through_every_chapter(tune: str, path: Path, folder: Path) -> None:
+    for source in STRANGERS:
+        (folder / "tunes" / source.name).write_bytes(source.read_bytes())
+    reaches_the_end(path, folder, tune=tune, bars=(1, 4))
+
+
+# --- questions ----------------------------------------------------------------------------------------------------
+
+ALIKE = str.maketrans({"b": "♭", "#": "♯"})
+
+
+def leaves(solution: object) -> list[str]:
+    """A solution as the text that would give it away."""
+    if isinstance(solution, dict):
+        return [" ".join(map(str, solution.values()))]
+    if isinstance(solution, list | tuple):
+        return [" ".join(map(str, item)) if isinstance(item, tuple) else str(item) for item in solution]
+    return [str(solution)]
+
+
+def since_heading(ran: list[Ran], place: int) -> list[str]:
+    """The lines of text and output between the last heading above a cell and that cell."""
+    above = ran[:place]
+    start = max(n for n, cell in enumerate(above) if cell.kind == "markdown" and re.search(r"(?m)^#", cell.source))
+    prose = re.split(r"(?m)^#.*$", above[start].source)[-1]
+    return [*prose.splitlines(), *(line for cell in above[start + 1 :] for line in cell.text.splitlines())]
+
+
+@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+def test_nothing_since_the_heading_answers_a_question(path: Path, folder: Path) -> None:
+    """At ten seeds: neither the solution nor a line that would be taken for it."""
+    number = int(path.name[:2])
+    ran = run(path, folder)
+    calls = [(n, re.match(r'ask\(today, "(\w+)"(?:, (\d))?\)', cell.source)) for n, cell in enumerate(ran)]
+    asked = [(n, call[1], int(call[2] or 1)) for n, call in calls if call]
+    assert asked
+    for seed in range(10):
+        with inside(folder):
+            today = lesson(number, settings={**ran_settings(ran), "seed": seed})
+            for place, kind, which in asked:
+                task = ask(today, kind, which)
+                assert isinstance(task, Exercise), f"{kind}: {task}"
+                lines = since_heading(ran, place)
+                text = " ".join(lines).translate(ALIKE)
+                told = [leaf for leaf in leaves(task.solution()) if len(leaf) > 4 and leaf.translate(ALIKE) in text]
+                assert told == []
+                assert [line for line in lines if task.check(line).right] == []
+
+
+def ran_settings(ran: list[Ran]) -> dict[str, Any]:
+    return next(dict(cell.value.settings) for cell in ran if type(cell.value).__name__ == "Lesson")
+
+
+@pytest.mark.parametrize("number", range(9))
+def test_no_two_questions_of_a_chapter_are_alike(number: int, folder: Path) -> None:
+    with inside(folder):
+        for seed in range(5):
+            today = lesson(number, seed=seed)
+            kinds = [("spell", 1), ("drop", 1), ("drop", 2), ("find_root", 1), ("name_inversion", 1)]
+            asked = [ask(today, kind, which) for kind, which in [*kinds, ("which_degree", 1), ("which_degree", 2)]]
+            questions = [task.question for task in asked if isinstance(task, Exercise)]
+            assert len(set(questions)) == len(asked)
+
+
+@pytest.mark.parametrize("chord", ["Cmaj7", "G7", "Fm7b5", "Edim7"])
+@pytest.mark.parametrize("spread", ["drop 2", "drop 3", "drop 2 and 4"])
+def test_no_more_grips_are_asked_for_than_there_are_inversions(chord: str, spread: str) -> None:
+    for seed in range(6):
+        task = ask(lesson(1, chord=chord, spread=spread, seed=seed), "find_grips")
+        assert isinstance(task, Exercise)
+        assert 1 <= len(task.solution()) <= 4
+
+
+def test_questions_on_a_tune_follow_the_edit_cell(folder: Path) -> None:
+    with inside(folder):
+        today = lesson(5, tune="only_triads", bars=(3, 4), tempo=66, key="F", reach_mm=95)
+        for kind in ("harmonise_bar", "harmonise_phrase", "mend"):
+            task = ask(today, kind)
+            assert isinstance(task, Exercise)
+            assert re.search(r"bars? 3\b.* of Only triads \(F major, 66 quarter notes a minute\)", task.question)
+            assert task.neck == today.neck
