@@ -17,6 +17,7 @@ const EAR = (() => {
   const STIFF = 6e-5;
   const HIDDEN = -1;
   const OFF_TUNE_CENTS = 15;
+  const AGREE_CENTS = 15;
 
   const stretch = (h) => h * Math.sqrt(1 + STIFF * h * h);
   const base = (midi) => 440 * 2 ** ((midi - 69) / 12);
@@ -307,7 +308,7 @@ const EAR = (() => {
         const bend = before - 2 * peak + after;
         offs.push(1200 * Math.log2((top + (bend ? (0.5 * (before - after)) / bend : 0)) / centre));
       }
-      if (offs.length >= 2) found.set(midi, median(offs));
+      if (offs.length >= 2 && Math.max(...offs) - Math.min(...offs) <= AGREE_CENTS) found.set(midi, median(offs));
     }
     return found;
   }
@@ -317,13 +318,13 @@ const EAR = (() => {
 
   function offTune(heard, question) {
     const away = deviations(heard.long, question.midi, heard.cents);
-    if (away.size < 2) return "";
+    if (away.size < 2) return [0, ""];
     const middle = median(away.values());
     const note = least([...away.keys()], (midi) => -Math.abs(away.get(midi) - middle));
     const cents = away.get(note) - middle;
-    if (Math.abs(cents) < OFF_TUNE_CENTS) return "";
+    if (Math.abs(cents) < OFF_TUNE_CENTS) return [0, ""];
     const name = question.names[question.midi.indexOf(note)];
-    return `${name} is about ${round(Math.abs(cents))} cents ${cents > 0 ? "high" : "low"}`;
+    return [note, `${name} is about ${round(Math.abs(cents))} cents ${cents > 0 ? "high" : "low"}`];
   }
 
   // The verdict on a take (mono samples) for a question, as harmonylib.hearing gives it.
@@ -338,7 +339,7 @@ const EAR = (() => {
     const strongest = Math.max(...heard.foreign.values(), ...(heard.foreign.size ? [] : [-9]));
     const margin = Math.min(weakest - table.accept.asked, table.accept.foreign - strongest);
     if (margin > 0) {
-      const off = offTune(heard, question);
+      const [, off] = offTune(heard, question);
       return off ? said("tune", `sounds right; ${off}`, margin) : said("right", "sounds right", margin);
     }
     const score = ({ gone, new: fresh }) =>
@@ -346,6 +347,10 @@ const EAR = (() => {
     const ranked = question.alternatives.map((other) => ({ other, score: score(other) })).sort((a, b) => b.score - a.score);
     if (ranked.length) {
       const lead = ranked[0].score - Math.max(0, ranked[1]?.score ?? 0);
+      if (ranked[0].other.kind === "missing") {
+        const [midi, off] = offTune(heard, question);
+        if (ranked[0].other.gone[0] === midi) return said("off tune", off, lead);
+      }
       if (lead >= (table.named[ranked[0].other.kind] ?? Infinity)) return said(ranked[0].other.kind, ranked[0].other.text, lead);
     }
     if (weakest - table.accept.asked > 0) return said("unsure", "listen again: is a string sounding that should not?", margin);

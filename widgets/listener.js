@@ -133,14 +133,14 @@ function render({ model, el }) {
   function taken(take) {
     if (mode() !== "tuner" && !questions().length) return stop("");
     if (mode() === "tuner") {
-      const found = EAR.tuneUp(take, microphone.rate, model.get("open"));
+      const found = EAR.tuneUp(take, microphone.rate, model.get("tuning"));
       const { number, cents } = found ?? {};
       const name = found ? model.get("strings")[number] : "";
       const off = found ? Math.abs(cents) : 0;
       if (!found) say("nothing heard: pluck one open string", "nothing");
       else if (off <= 5) say(`• ${name}: in tune`, "right");
       else say(`${cents > 0 ? "↓" : "↑"} ${name}: ${off.toFixed(0)} cents too ${cents > 0 ? "high" : "low"}`, "tune");
-      set({ tuned: found ? [model.get("open").length - number, cents] : [0, 0] });
+      set({ tuned: found ? [model.get("tuning").length - number, cents] : [0, 0] });
       return;
     }
     const told = judged(take);
