@@ -42,7 +42,7 @@ class Listener(anywidget.AnyWidget):
 
     # as text: a path would be watched, and not be freed
     _esm = traitlets.Unicode(
-        "\n".join((HERE / name).read_text(encoding="utf-8") for name in ("ear.js", "listener.js"))
+        "\n".join((HERE / name).read_text(encoding="utf-8") for name in ("ear.js", "tuner.js", "listener.js"))
     ).tag(sync=True)
     _css = traitlets.Unicode((HERE / "listener.css").read_text(encoding="utf-8")).tag(sync=True)
 

@@ -20,7 +20,7 @@ from widgets.listener import Listener
 pytestmark = pytest.mark.browser
 LOAD = "async esm => { window.made = await import(URL.createObjectURL(new Blob([esm], {type: 'text/javascript'}))) }"
 HEAR = "([take, rate, question, table]) => made.EAR.hear(Float64Array.from(take), rate, question, table)"
-TUNE = "([take, rate, open]) => made.EAR.tuneUp(Float64Array.from(take), rate, open)"
+TUNE = "([take, rate, open]) => made.TUNER.tuneUp(Float64Array.from(take), rate, open)"
 ESM = Listener.class_traits()["_esm"].default_value
 MODEL = """traits => {
     const handlers = [];
