@@ -147,7 +147,10 @@ def _off_tune(heard: Heard, asked: Question) -> tuple[int, str]:
     cents = away[note] - middle
     if abs(cents) < OFF_TUNE_CENTS:
         return 0, ""
-    return note, f"{asked.names[asked.midi.index(note)]} is about {abs(cents):.0f} cents {'high' if cents > 0 else 'low'}"
+    return (
+        note,
+        f"{asked.names[asked.midi.index(note)]} is about {abs(cents):.0f} cents {'high' if cents > 0 else 'low'}",
+    )
 
 
 def deviations(long_: Row, asked: Sequence[int], cents: float) -> Mapping[int, float]:
