@@ -7,6 +7,7 @@ const EAR = (() => {
   const HOP = 128;
   const SIDE = 10;
   const QUIET = 1e-9;
+  const FAINT = 3e-3;
   const HEARD = 1;
   const TAPS = 24;
   const FIRST = 22;
@@ -17,6 +18,7 @@ const EAR = (() => {
   const STIFF = 6e-5;
   const HIDDEN = -1;
   const OFF_TUNE_CENTS = 15;
+  const AGREE_CENTS = 15;
 
   const stretch = (h) => h * Math.sqrt(1 + STIFF * h * h);
   const base = (midi) => 440 * 2 ** ((midi - 69) / 12);
@@ -119,7 +121,10 @@ const EAR = (() => {
     if (energy.length < 2 * SIDE + 1) return { start: 0, strength: 0 };
     const total = new Float64Array(energy.length + 1);
     energy.forEach((value, n) => (total[n + 1] = total[n] + value));
-    const level = (n) => (total[n + SIDE] - total[n]) / SIDE + QUIET;
+    const plain = (n) => (total[n + SIDE] - total[n]) / SIDE;
+    let loudest = 0;
+    for (let n = 0; n + SIDE <= energy.length; n++) loudest = Math.max(loudest, plain(n));
+    const level = (n) => plain(n) + QUIET + FAINT * loudest;
     let best = 0;
     let strength = -Infinity;
     for (let n = 0; n + 2 * SIDE <= energy.length; n++) {
@@ -307,7 +312,7 @@ const EAR = (() => {
         const bend = before - 2 * peak + after;
         offs.push(1200 * Math.log2((top + (bend ? (0.5 * (before - after)) / bend : 0)) / centre));
       }
-      if (offs.length >= 2) found.set(midi, median(offs));
+      if (offs.length >= 2 && Math.max(...offs) - Math.min(...offs) <= AGREE_CENTS) found.set(midi, median(offs));
     }
     return found;
   }
@@ -317,13 +322,13 @@ const EAR = (() => {
 
   function offTune(heard, question) {
     const away = deviations(heard.long, question.midi, heard.cents);
-    if (away.size < 2) return "";
+    if (away.size < 2) return [0, ""];
     const middle = median(away.values());
     const note = least([...away.keys()], (midi) => -Math.abs(away.get(midi) - middle));
     const cents = away.get(note) - middle;
-    if (Math.abs(cents) < OFF_TUNE_CENTS) return "";
+    if (Math.abs(cents) < OFF_TUNE_CENTS) return [0, ""];
     const name = question.names[question.midi.indexOf(note)];
-    return `${name} is about ${round(Math.abs(cents))} cents ${cents > 0 ? "high" : "low"}`;
+    return [note, `${name} is about ${round(Math.abs(cents))} cents ${cents > 0 ? "high" : "low"}`];
   }
 
   // The verdict on a take (mono samples) for a question, as harmonylib.hearing gives it.
@@ -338,7 +343,7 @@ const EAR = (() => {
     const strongest = Math.max(...heard.foreign.values(), ...(heard.foreign.size ? [] : [-9]));
     const margin = Math.min(weakest - table.accept.asked, table.accept.foreign - strongest);
     if (margin > 0) {
-      const off = offTune(heard, question);
+      const [, off] = offTune(heard, question);
       return off ? said("tune", `sounds right; ${off}`, margin) : said("right", "sounds right", margin);
     }
     const score = ({ gone, new: fresh }) =>
@@ -346,6 +351,10 @@ const EAR = (() => {
     const ranked = question.alternatives.map((other) => ({ other, score: score(other) })).sort((a, b) => b.score - a.score);
     if (ranked.length) {
       const lead = ranked[0].score - Math.max(0, ranked[1]?.score ?? 0);
+      if (ranked[0].other.kind === "missing") {
+        const [midi, off] = offTune(heard, question);
+        if (ranked[0].other.gone[0] === midi) return said("off tune", off, lead);
+      }
       if (lead >= (table.named[ranked[0].other.kind] ?? Infinity)) return said(ranked[0].other.kind, ranked[0].other.text, lead);
     }
     if (weakest - table.accept.asked > 0) return said("unsure", "listen again: is a string sounding that should not?", margin);
@@ -353,70 +362,5 @@ const EAR = (() => {
     return said("unsure", `listen again: ${question.names[question.midi.indexOf(note)]}?`, margin);
   }
 
-  // The first partial in Hz near a coarse guess, as harmonylib.hearing.tuner finds it.
-  function firstPartial(samples, start, coarse) {
-    const size = 4 * LONG;
-    const re = new Float64Array(size);
-    const im = new Float64Array(size);
-    const shape = hann(LONG);
-    for (let n = 0; n < LONG; n++) re[n] = (samples[start + n] ?? 0) * shape[n];
-    fft(re, im);
-    const level = (bin) => Math.hypot(re[bin], im[bin]);
-    const peaks = [1, 2, 3, 4, 5, 6].map((h) => {
-      const centre = (coarse * stretch(h) * size) / stretch(1) / RATE;
-      const half = Math.max(6, 0.012 * centre);
-      let top = Math.floor(centre - half);
-      for (let bin = top; bin <= centre + half; bin++) if (level(bin) > level(top)) top = bin;
-      const [before, peak, after] = [-1, 0, 1].map((step) => Math.log(level(top + step) + 1e-12));
-      const bend = before - 2 * peak + after;
-      return { h, hz: ((top + (bend ? (0.5 * (before - after)) / bend : 0)) * RATE) / size, level: level(top) };
-    });
-    const most = Math.max(...peaks.map((peak) => peak.level));
-    const kept = peaks.filter((peak) => peak.level > 0.03 * most);
-    for (const peak of kept) peak.weight = Math.sqrt(peak.level) * peak.h;
-    const total = sum(kept.map((peak) => peak.weight));
-    const average = (key) => sum(kept.map((peak) => peak.weight * key(peak))) / total;
-    let stiff = 0;
-    if (kept.length > 2) {
-      const middle = average(({ h }) => h * h);
-      const square = average(({ h, hz }) => (hz / h) ** 2);
-      const slope =
-        average(({ h, hz }) => (h * h - middle) * ((hz / h) ** 2 - square)) / average(({ h }) => (h * h - middle) ** 2);
-      stiff = Math.max(0, Math.min(4e-4, slope / (square - slope * middle)));
-    }
-    for (const peak of kept) peak.each = (peak.hz / peak.h) * Math.sqrt((1 + stiff) / (1 + stiff * peak.h ** 2));
-    kept.sort((a, b) => a.each - b.each);
-    let share = 0;
-    return kept.find((peak) => (share += peak.weight) >= total / 2).each;
-  }
-
-  // Which of the open strings (MIDI numbers, lowest first) sounds, and by how many cents it is high; null when none does.
-  function tuneUp(take, rate, open) {
-    const own = resampled(take, rate);
-    const samples = new Float64Array(own.length + Math.floor(RATE / 4));
-    samples.set(own, Math.floor(RATE / 4));
-    const start = onset(samples).start + round(0.05 * RATE);
-    const held = samples.subarray(start, start + LONG);
-    if (mean(held.map((value) => value * value)) < QUIET) return null;
-    const spectrum = magnitude(samples, start, LONG);
-    const white = whitened(spectrum, new Float64Array(spectrum.length), LONG);
-    let best = { score: 0 };
-    open.forEach((midi, number) => {
-      for (let shift = -250; shift <= 250; shift += 5) {
-        const hz = base(midi) * 2 ** (shift / 1200);
-        let score = -1e-4 * Math.abs(shift);
-        for (let h = 1; h <= 6; h++) {
-          const at = (hz * stretch(h) * LONG) / stretch(1) / RATE;
-          const low = Math.floor(at);
-          score += (low >= white.length - 1 ? white[white.length - 1] : white[low] + (white[low + 1] - white[low]) * (at - low)) / 6;
-        }
-        if (score > best.score) best = { score, number, hz };
-      }
-    });
-    if (best.score < 0.35) return null;
-    const cents = 1200 * Math.log2(firstPartial(samples, start, best.hz) / base(open[best.number]));
-    return { number: best.number, cents: Math.round(cents * 10) / 10 };
-  }
-
-  return { RATE, hear, tuneUp };
+  return { LONG, QUIET, RATE, base, fft, hann, hear, magnitude, mean, onset, resampled, round, stretch, sum, whitened };
 })();

@@ -3,6 +3,7 @@
 const BEFORE_S = 1;
 const AFTER_S = 0.95;
 const PATIENCE_S = 8;
+const SETTLE_S = 0.4;
 const CLIPPED = 0.985;
 const BLOCK = 1024;
 const WORKLET = `registerProcessor("take", class extends AudioWorkletProcessor {
@@ -79,6 +80,7 @@ function render({ model, el }) {
   let onset = null;
   let since = 0; // samples from which a take is waited for
   let clipped = 0;
+  let awake = 0;
   let timers = [];
   const questions = () => model.get("questions");
   const mode = () => model.get("mode");
@@ -133,14 +135,14 @@ function render({ model, el }) {
   function taken(take) {
     if (mode() !== "tuner" && !questions().length) return stop("");
     if (mode() === "tuner") {
-      const found = EAR.tuneUp(take, microphone.rate, model.get("open"));
+      const found = TUNER.tuneUp(take, microphone.rate, model.get("tuning"));
       const { number, cents } = found ?? {};
       const name = found ? model.get("strings")[number] : "";
       const off = found ? Math.abs(cents) : 0;
       if (!found) say("nothing heard: pluck one open string", "nothing");
       else if (off <= 5) say(`• ${name}: in tune`, "right");
       else say(`${cents > 0 ? "↓" : "↑"} ${name}: ${off.toFixed(0)} cents too ${cents > 0 ? "high" : "low"}`, "tune");
-      set({ tuned: found ? [model.get("open").length - number, cents] : [0, 0] });
+      set({ tuned: found ? [model.get("tuning").length - number, cents] : [0, 0] });
       return;
     }
     const told = judged(take);
@@ -170,11 +172,19 @@ function render({ model, el }) {
     if (light.title) light.textContent = "● too loud: move away from the microphone";
     else light.textContent = "● microphone on";
     if (mode() === "phrase") return;
-    if (onset === null && count - since > 0.3 * rate && power > 4 * level && power > 1e-6) onset = count - block.length;
-    level += (power - level) * (power > level ? 0.1 : 0.3);
-    level = Math.max(level, 1e-7);
+    if (power > 1e-9 && !awake) awake = count; // the device may be silent at first
+    if (!awake || count - awake < SETTLE_S * rate) {
+      level = Math.max(level, power);
+      since = count;
+      return;
+    }
+    if (onset === null && power > 4 * level && power > 1e-6) onset = count - block.length;
+    level = Math.max(level + (power - level) * (power > level ? 0.1 : 0.3), 1e-7);
     if (onset !== null && count - onset >= AFTER_S * rate) {
-      const take = cut(onset - BEFORE_S * rate, count);
+      const from = onset - BEFORE_S * rate;
+      const take = cut(from, count);
+      const strum = from + (EAR.onset(EAR.resampled(take, rate)).start / EAR.RATE) * rate;
+      if (strum > onset + 0.2 * rate) return void (onset = strum); // a noise came before the strum: hear the strum out
       [onset, since] = [null, count];
       taken(take);
     } else if (onset === null && mode() !== "tuner" && count - since > PATIENCE_S * rate) {
@@ -218,7 +228,7 @@ function render({ model, el }) {
       const refused = trouble.name === "NotAllowedError";
       return stop(refused ? "no microphone: the browser was told no; all else works" : "no microphone found; all else works");
     }
-    [blocks, count, level, onset, since, clipped] = [[], 0, 1e-6, null, 0, 0];
+    [blocks, count, level, onset, since, clipped, awake] = [[], 0, 1e-6, null, 0, 0, 0];
     document.dispatchEvent(new CustomEvent("listening"));
     if (mode() === "cycle" && model.get("now") === questions().length - 1) set({ now: 0 });
     show();
@@ -236,5 +246,5 @@ function render({ model, el }) {
   };
 }
 
-export { EAR };
+export { EAR, TUNER };
 export default { render };

@@ -42,7 +42,7 @@ class Listener(anywidget.AnyWidget):
 
     # as text: a path would be watched, and not be freed
     _esm = traitlets.Unicode(
-        "\n".join((HERE / name).read_text(encoding="utf-8") for name in ("ear.js", "listener.js"))
+        "\n".join((HERE / name).read_text(encoding="utf-8") for name in ("ear.js", "tuner.js", "listener.js"))
     ).tag(sync=True)
     _css = traitlets.Unicode((HERE / "listener.css").read_text(encoding="utf-8")).tag(sync=True)
 
@@ -52,7 +52,7 @@ class Listener(anywidget.AnyWidget):
     questions = traitlets.List().tag(sync=True)
     weights = traitlets.Dict().tag(sync=True)
     about = traitlets.List().tag(sync=True)
-    open = traitlets.List().tag(sync=True)
+    tuning = traitlets.List().tag(sync=True)
     strings = traitlets.List().tag(sync=True)
     tempo = traitlets.Float(40).tag(sync=True)
     beats = traitlets.Int(1).tag(sync=True)
@@ -78,7 +78,7 @@ class Listener(anywidget.AnyWidget):
             off="" if allowed() else OFF,
             weights=weights(),
             about=[*MISSED, CAUTION],
-            open=list(neck.open_midi),
+            tuning=list(neck.open_midi),
             strings=[f"string {count - n}, {pitch}" for n, pitch in enumerate(neck.open_strings)],
             **settings,
         )

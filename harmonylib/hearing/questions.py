@@ -15,11 +15,13 @@ from typing import Any
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
-from harmonylib.hearing.partials import FIRST, HIGHEST, LOWEST, own
+from harmonylib.hearing.partials import HIGHEST, LOWEST
 from harmonylib.theory.pitch import Pitch
 
 ORDINALS = "first second third fourth fifth sixth seventh eighth ninth tenth".split()
 MOST = 6
+HIDING = (12, 19, 24, 28, 31)
+"""Semitones from a string up to its partials 2 to 6: a note there has no partial of its own."""
 
 
 @dataclass(frozen=True)
@@ -72,8 +74,8 @@ def question(expected: Grip | str | Sequence[int | str], neck: Neck = Neck()) ->
         raise HarmonyError(f"{label or 'no notes'}: one to six different notes can be listened for")
     if min(midi) < LOWEST or max(midi) > HIGHEST:
         raise HarmonyError(f"{label}: the ear knows MIDI notes {LOWEST} to {HIGHEST}, B1 to E6")
-    seen = own(midi)
-    deaf = tuple(name for note, name in zip(midi, names, strict=True) if not seen[note - FIRST].any())
+    hidden = {note for note in midi for low in midi if note - low in HIDING}
+    deaf = tuple(name for note, name in zip(midi, names, strict=True) if note in hidden)
     return Question(midi, names, label, deaf, tuple(_alternatives(midi, names)))
 
 

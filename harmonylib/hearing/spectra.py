@@ -32,6 +32,7 @@ TOP_HZ = 4_400.0
 FRAME, HOP, SIDE = 512, 128, 10  # the onset's frames, and how many stand on each side of it: about 60 ms
 BAND_HZ = (300.0, 6_000.0)
 QUIET = 1e-9  # a mean power below this is silence
+FAINT = 3e-3  # of the loudest moment: what is softer is no strum, be it ever so sudden
 HEARD = 1.0  # an onset weaker than this is no strum
 TAPS = 24  # of the resampler, to each side
 
@@ -74,7 +75,8 @@ def onset(samples: Row) -> tuple[int, float]:
     if len(energy) < 2 * SIDE + 1:
         return 0, 0.0
     total = np.concatenate([[0.0], np.cumsum(energy)])
-    means = (total[SIDE:] - total[:-SIDE]) / SIDE + QUIET
+    means = (total[SIDE:] - total[:-SIDE]) / SIDE
+    means = means + QUIET + FAINT * means.max()
     rise = np.log(means[SIDE:] / means[:-SIDE])
     best = int(np.argmax(rise))
     before, after = means[best], energy[best + SIDE : best + 2 * SIDE].max()

@@ -3,7 +3,7 @@
 Conventions
 - Cents count from the first partial at concert pitch; a real string's partials disagree by a few cents, so the tuner
   promises five.
-- `widgets/ear.js` and `widgets/listener.js` do the same in the browser.
+- `widgets/tuner.js` does the same in the browser.
 
 Sources: partials of a stiff string as in `harmonylib.hearing.partials`; a parabola through three log magnitudes finds
 a peak between bins (common practice).

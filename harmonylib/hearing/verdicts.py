@@ -24,7 +24,7 @@ from harmonylib.hearing.questions import Alternative, Question, question
 from harmonylib.hearing.spectra import LONG, RATE, Row, take
 from harmonylib.settings import section
 
-OFF_TUNE_CENTS = 15
+OFF_TUNE_CENTS, AGREE_CENTS = 15, 15
 HIDDEN = -1.0
 """Log odds of a note that cannot be heard for this grip."""
 
@@ -83,7 +83,7 @@ def hear(
 
     >>> import numpy as np
     >>> hear(np.zeros(44_100), 44_100, "x3545x")
-    nothing heard (100% sure)
+    nothing heard (99% sure)
     """
     asked = expected if isinstance(expected, Question) else question(expected, neck)
     return decided(listened(take(audio, rate), asked.midi), asked)
@@ -97,11 +97,15 @@ def decided(heard: Heard, asked: Question) -> Verdict:
     weakest, strongest = min(heard.asked.values(), default=0.0), max(heard.foreign.values(), default=-9.0)
     margin = min(weakest - limits["asked"], limits["foreign"] - strongest)
     if margin > 0:
-        off = _off_tune(heard, asked)
+        _, off = _off_tune(heard, asked)
         if off:
             return Verdict("tune", f"sounds right; {off}", _odds(margin), heard.cents, asked.deaf)
         return Verdict("right", "sounds right", _odds(margin), heard.cents, asked.deaf)
     best, lead = named(heard, asked)
+    if best and best.kind == "missing":
+        note, off = _off_tune(heard, asked)
+        if best.gone == (note,):
+            return Verdict("off tune", off, _odds(lead), heard.cents, asked.deaf)
     if best and lead >= weights()["named"].get(best.kind, float("inf")):
         return Verdict(best.kind, best.text, _odds(lead), heard.cents, asked.deaf)
     return Verdict("unsure", _again(heard, asked, weakest - limits["asked"]), _odds(-margin), heard.cents, asked.deaf)
@@ -133,17 +137,20 @@ def _odds(margin: float) -> float:
     return 1 / (1 + exp(-min(abs(margin), 30)))
 
 
-def _off_tune(heard: Heard, asked: Question) -> str:
-    """The string that lies furthest from the others, in words; empty when all are within 15 cents."""
+def _off_tune(heard: Heard, asked: Question) -> tuple[int, str]:
+    """The note that lies furthest from the others, and that in words; empty when all are within 15 cents."""
     away = deviations(heard.long, asked.midi, heard.cents)
     if len(away) < 2:
-        return ""
+        return 0, ""
     middle = float(np.median(list(away.values())))
     note = max(away, key=lambda n: abs(away[n] - middle))
     cents = away[note] - middle
     if abs(cents) < OFF_TUNE_CENTS:
-        return ""
-    return f"{asked.names[asked.midi.index(note)]} is about {abs(cents):.0f} cents {'high' if cents > 0 else 'low'}"
+        return 0, ""
+    return (
+        note,
+        f"{asked.names[asked.midi.index(note)]} is about {abs(cents):.0f} cents {'high' if cents > 0 else 'low'}",
+    )
 
 
 def deviations(long_: Row, asked: Sequence[int], cents: float) -> Mapping[int, float]:
@@ -164,6 +171,6 @@ def deviations(long_: Row, asked: Sequence[int], cents: float) -> Mapping[int, f
             bend = before - 2 * peak + after
             at = top + (0.5 * (before - after) / bend if bend else 0.0)
             offs.append(1200 * log2(at / centre))
-        if len(offs) >= 2:
+        if len(offs) >= 2 and max(offs) - min(offs) <= AGREE_CENTS:
             found[note] = float(np.median(offs))
     return found

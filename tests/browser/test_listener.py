@@ -20,7 +20,7 @@ from widgets.listener import Listener
 pytestmark = pytest.mark.browser
 LOAD = "async esm => { window.made = await import(URL.createObjectURL(new Blob([esm], {type: 'text/javascript'}))) }"
 HEAR = "([take, rate, question, table]) => made.EAR.hear(Float64Array.from(take), rate, question, table)"
-TUNE = "([take, rate, open]) => made.EAR.tuneUp(Float64Array.from(take), rate, open)"
+TUNE = "([take, rate, open]) => made.TUNER.tuneUp(Float64Array.from(take), rate, open)"
 ESM = Listener.class_traits()["_esm"].default_value
 MODEL = """traits => {
     const handlers = [];
@@ -85,7 +85,7 @@ def played(chromium, tmp_path):
         page.route("http://127.0.0.1/", lambda route: route.fulfill(body="<body></body>", content_type="text/html"))
         page.goto("http://127.0.0.1/")  # a microphone wants a secure address
         page.evaluate(LOAD, ESM)
-        names = "title mode questions weights about open strings tempo beats now verdicts tuned".split()
+        names = "off title mode questions weights about tuning strings tempo beats now verdicts tuned".split()
         page.evaluate(MODEL, {name: getattr(listener, name) for name in names})
         listener.close()
         page.click(".listener-button")

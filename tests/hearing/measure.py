@@ -69,7 +69,7 @@ def measured(per_kind: int, level: float, notes: list[Note], seed: int = SEED) -
             label = "missing twelfth" if twelfth else kind
             figures.takes[label] += 1
             figures.accepted[label] += verdict.right
-            if verdict.kind not in ("right", "tune", "unsure"):
+            if verdict.kind not in ("right", "tune", "off tune", "unsure"):
                 texts = {a.text for a in asked.alternatives if set(one.midi) - set(a.gone) | set(a.new) == set(played)}
                 figures.named[verdict.kind] += 1
                 figures.named_rightly[verdict.kind] += verdict.text in texts or (verdict.kind == kind == "nothing")
