@@ -297,7 +297,8 @@ def test_every_step_is_legible_from_the_last_row_and_shows_no_code(
         fit = page.evaluate(FIT)
         assert fit["seen"], number
         assert (fit["aside"], fit["inner"]) == (0, 0), number
-        assert fit["over"] <= 0 or fit["parts"] == 1, (number, fit)
+        boxed = page.locator(".step.now .answer-box").count()  # a question may be scrolled, and keeps its sentence
+        assert fit["over"] <= 0 or fit["parts"] == 1 or boxed, (number, fit)
     print(file, look, {kind: round(size, 1) for kind, size in least.items()})
     assert {"head", "body", "outlined"} <= set(least)
     colours = "(s => [s.backgroundColor, s.color])(getComputedStyle(document.body))"
