@@ -86,6 +86,7 @@ ROOMS = {
     "classroom.sheets": ("sheet",),
     "classroom.worksheets": ("write_worksheet",),
     "classroom.handing": ("hand_in",),
+    "classroom.handouts.kinds": ("handout",),
     "classroom.marking": ("mark",),
     "classroom.marks": ("overview", "summary"),
     "classroom.difficulty": ("formula",),

@@ -24,6 +24,7 @@ from harmonylib.classroom.from_lesson import marks_chart as marks_chart
 from harmonylib.classroom.from_lesson import shelf as shelf
 from harmonylib.classroom.from_lesson import write_sheet as write_sheet
 from harmonylib.classroom.handing import hand_in as hand_in
+from harmonylib.classroom.handouts.kinds import handout as handout
 from harmonylib.classroom.marking import mark as mark
 from harmonylib.classroom.marks import overview as overview
 from harmonylib.classroom.marks import summary as summary

@@ -40,7 +40,10 @@ def parser() -> argparse.ArgumentParser:
         description="Block chords for guitar: harmonise a tune so that every note carries a chord a hand can play.",
     )
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for describe in (_describe_arrange, _describe_survey, _describe_worksheet, _describe_mark, _describe_course):
+    for describe in (
+        *(_describe_arrange, _describe_survey, _describe_handout, _describe_worksheet, _describe_mark),
+        _describe_course,
+    ):
         describe(commands)
     return top
 
@@ -138,6 +141,41 @@ def _describe_survey(commands: _Commands) -> None:
     _hand_options(survey)
     survey.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: each tune's own)")
     survey.set_defaults(run=_survey)
+
+
+def _describe_handout(commands: _Commands) -> None:
+    from harmonylib.answering.stages import STAGES
+    from harmonylib.classroom.handouts.kinds import KINDS
+    from harmonylib.classroom.handouts.look import SIZES
+    from harmonylib.classroom.handouts.setting import FORMATS
+    from harmonylib.pictures.neck import LABELS
+    from harmonylib.score.pdf import PAPERS
+
+    sheet = commands.add_parser(
+        "handout",
+        help="print diagrams for the music stand: shapes, cycles, a tune in its stages",
+        description="Write a hand-out as PDF, SVG and PNG. " + "; ".join(f"{k}: {told}" for k, told in KINDS.items()),
+    )
+    sheet.add_argument("kind", metavar="KIND", choices=tuple(KINDS), help=f"one of {', '.join(KINDS)}")
+    sheet.add_argument(
+        "what", metavar="WHAT", nargs="*", help="families, as in maj7 m7b5; a chord; a root; a tune's file"
+    )
+    sheet.add_argument("--root", metavar="NOTE", help="root of the shapes (default: C)")
+    sheet.add_argument("--spread", metavar="NAME", help="spread of a family through twelve roots (default: drop 2)")
+    sheet.add_argument(
+        "--stages", metavar="WHICH", help=f"stages of a tune, as in melody,chords (of {', '.join(STAGES)})"
+    )
+    sheet.add_argument("--out", metavar="DIR", default=".", help="folder for the files (default: this one)")
+    sheet.add_argument("--formats", metavar="WHICH", default=",".join(FORMATS), help="as in pdf,png (default: all)")
+    sheet.add_argument("--paper", choices=PAPERS, help=f"paper of the PDF (default: the class's, or {PAPERS[0]})")
+    sheet.add_argument("--size", metavar="PT", type=int, choices=SIZES, help="points of the words: 12, 14, 18 large")
+    sheet.add_argument("--label", choices=LABELS, help="what the marks of the shapes say (default: degree)")
+    sheet.add_argument(
+        "--lying", dest="upright", action="store_false", default=None, help="diagrams with the nut aside"
+    )
+    sheet.add_argument("--grey", dest="colour", action="store_false", default=None, help="black and white")
+    sheet.add_argument("--left-handed", action="store_true", default=None, help="diagrams for a left-handed player")
+    sheet.set_defaults(run=_handout)
 
 
 def _describe_worksheet(commands: _Commands) -> None:
@@ -313,6 +351,26 @@ def _survey(options: argparse.Namespace) -> int:
     _say(found.text)
     count = len(found.rows) + len(found.failures)
     _say(f"{count} tunes, {count - found.computed} of them known from before, {len(found.failures)} not surveyed.")
+    _say_written(files)
+    return 0
+
+
+def _handout(options: argparse.Namespace) -> int:
+    from harmonylib.classroom.handouts.kinds import OPTIONS, handout
+    from harmonylib.classroom.handouts.look import LOOKS
+
+    what = options.what if options.kind == "shapes" else " ".join(options.what)
+    given = {name: getattr(options, name) for name in (*LOOKS, "left_handed") if getattr(options, name) is not None}
+    for name in ("root", "spread", "stages"):
+        value = getattr(options, name)
+        if value is None:
+            continue
+        if name not in OPTIONS[options.kind]:
+            raise HarmonyError(f"--{name} does not go with a hand-out of {options.kind!r}")
+        given[name] = value.split(",") if name == "stages" else value
+    made = handout(options.kind, what or None, **given)
+    files = made.write(options.out, formats=options.formats.split(","))
+    _say(_plain(made.text))
     _say_written(files)
     return 0
 
