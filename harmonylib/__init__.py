@@ -54,7 +54,7 @@ ROOMS = {
     ),
     "lessons.music": (
         *("bar_row", "checked", "facts", "first_grip", "frets_narrow", "hand", "notation", "open_strings"),
-        *("hear", "hear_seasoned", "reason", "reasons", "seasoned", "two_ways"),
+        *("hear_seasoned", "play", "reason", "reasons", "seasoned", "two_ways"),
     ),
     "lessons.testing": (
         *("character", "counted_up", "degrees", "eight_ways", "filled", "homes", "jobs_done", "known_already"),
@@ -77,6 +77,8 @@ ROOMS = {
     "exercises.replies": ("forgotten_note", "hints_in_turn", "left_close", "right_forms"),
     "exercises.tally": ("Tally",),
     "exercises.progress": ("progress",),
+    "hearing.tuner": ("tune_up",),
+    "hearing.verdicts": ("hear",),
     "exercises.catalogue": (
         *("KINDS", "answer_call", "drop", "exercise", "exercise_set", "find_gaps", "find_grips", "find_root"),
         *("harmonise_bar", "harmonise_phrase", "mend", "name_inversion", "next_inversion", "random_exercise"),
@@ -100,8 +102,8 @@ ROOMS = {
 """The table of contents: the room of every public name."""
 
 PANELS = (
-    *("AnswerBox", "AnswerPanel", "ArrangementPanel", "DiminishedPanel", "InversionPanel", "MelodyPanel", "Player"),
-    *("SpreadPanel", "panel"),
+    *("AnswerBox", "AnswerPanel", "ArrangementPanel", "DiminishedPanel", "InversionPanel", "Listener", "MelodyPanel"),
+    *("Player", "SpreadPanel", "listen_to_cycle", "listen_to_phrase", "listener", "panel", "tuner"),
 )
 """What the widgets add; fetched when it is first used, like all the rest."""
 

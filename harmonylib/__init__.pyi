@@ -65,6 +65,8 @@ from harmonylib.exercises.tally import Tally as Tally
 from harmonylib.guitar.grips import Grip as Grip
 from harmonylib.guitar.neck import TUNINGS as TUNINGS
 from harmonylib.guitar.neck import Neck as Neck
+from harmonylib.hearing.tuner import tune_up as tune_up
+from harmonylib.hearing.verdicts import hear as hear
 from harmonylib.lessons.answers import calls_and_answers as calls_and_answers
 from harmonylib.lessons.answers import can_answer as can_answer
 from harmonylib.lessons.answers import change_one as change_one
@@ -104,10 +106,10 @@ from harmonylib.lessons.music import facts as facts
 from harmonylib.lessons.music import first_grip as first_grip
 from harmonylib.lessons.music import frets_narrow as frets_narrow
 from harmonylib.lessons.music import hand as hand
-from harmonylib.lessons.music import hear as hear
 from harmonylib.lessons.music import hear_seasoned as hear_seasoned
 from harmonylib.lessons.music import notation as notation
 from harmonylib.lessons.music import open_strings as open_strings
+from harmonylib.lessons.music import play as play
 from harmonylib.lessons.music import reason as reason
 from harmonylib.lessons.music import reasons as reasons
 from harmonylib.lessons.music import seasoned as seasoned
@@ -204,10 +206,15 @@ from widgets import AnswerPanel as AnswerPanel
 from widgets import ArrangementPanel as ArrangementPanel
 from widgets import DiminishedPanel as DiminishedPanel
 from widgets import InversionPanel as InversionPanel
+from widgets import Listener as Listener
 from widgets import MelodyPanel as MelodyPanel
 from widgets import Player as Player
 from widgets import SpreadPanel as SpreadPanel
+from widgets import listen_to_cycle as listen_to_cycle
+from widgets import listen_to_phrase as listen_to_phrase
+from widgets import listener as listener
 from widgets import panel as panel
+from widgets import tuner as tuner
 
 ROOMS: dict[str, tuple[str, ...]]
 PANELS: tuple[str, ...]

@@ -7,127 +7,44 @@ something cannot be written, 130 after Ctrl-C, 141 when nobody reads what is pri
 from __future__ import annotations
 
 import argparse
-import os
-import subprocess
 import sys
 from collections.abc import Sequence
-from contextlib import suppress
 from pathlib import Path
-from typing import NoReturn, TextIO, TypeAlias
 
+from harmonylib.commands import arrange, handout
+from harmonylib.commands.terminal import (
+    Commands,
+    Parser,
+    asked_neck,
+    complain,
+    hand_options,
+    let_go,
+    plain_line,
+    say,
+    say_written,
+)
 from harmonylib.errors import HarmonyError
 
-CHAPTERS = Path(__file__).resolve().parent.parent / "chapters"
-FIRST_CHAPTER = "00_start_here.ipynb"
 LONGEST_LINE = 1000
 """Letters of a complaint; of a longer one, which quotes a very long name, begin and end are shown."""
 
 
-_Commands: TypeAlias = "argparse._SubParsersAction[_Parser]"
-
-
-class _Parser(argparse.ArgumentParser):
-    """A parser that refuses in one line."""
-
-    def error(self, message: str) -> NoReturn:
-        self.exit(2, f"harmonylib: {_plain(message)} (see {self.prog} --help)\n")
-
-
 def parser() -> argparse.ArgumentParser:
     """The command line, described."""
-    top = _Parser(
+    top = Parser(
         prog="python -m harmonylib",
         description="Block chords for guitar: harmonise a tune so that every note carries a chord a hand can play.",
     )
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for describe in (
-        *(_describe_arrange, _describe_survey, _describe_handout, _describe_worksheet, _describe_mark),
-        _describe_course,
+        *(arrange.describe, _describe_survey, _describe_worksheet, _describe_mark, _describe_course),
+        *(_describe_classroom, handout.describe),
     ):
         describe(commands)
     return top
 
 
-def _describe_arrange(commands: _Commands) -> None:
-    from harmonylib.arranging.density import DENSITIES
-    from harmonylib.guitar.neck import LONG_SCALE, TUNINGS
-    from harmonylib.score.pdf import PAPERS
-    from harmonylib.score.writing import SOUNDS
-
-    arrange = commands.add_parser(
-        "arrange",
-        help="turn a lead sheet into a block-chord arrangement",
-        description="Read a lead sheet (MusicXML or ABC), arrange it in block chords and write it as MusicXML, MIDI, "
-        "PDF and CSV; print every note with its grip and the reason for it.",
-    )
-    arrange.add_argument("tune", metavar="TUNE", help="a .musicxml, .xml, .mxl or .abc file with chord symbols")
-    arrange.add_argument("--out", metavar="DIR", default=".", help="folder for the four files (default: this one)")
-    arrange.add_argument("--number", metavar="N", type=int, default=1, help="which tune of an ABC book (default: 1)")
-    arrange.add_argument(
-        "--bars", metavar="WHICH", help="arrange these bars only: a section, as in B, or numbers, as in 5-8"
-    )
-    arrange.add_argument(
-        "--density",
-        choices=tuple(DENSITIES),
-        default="comfortable",
-        metavar="WHICH",
-        help="which notes carry a chord (default: comfortable). "
-        + "; ".join(f"{d}: {r}" for d, r in DENSITIES.items()),
-    )
-    arrange.add_argument(
-        "--key", help="move the tune to a key, as in F or Cm; “best” finds the one that suits the neck"
-    )
-    arrange.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: the tune's own)")
-    _hand_options(arrange)
-    arrange.add_argument(
-        "--scale", metavar="MM", type=float, default=LONG_SCALE, help=f"string length ({LONG_SCALE:.0f} mm)"
-    )
-    arrange.add_argument("--capo", metavar="FRET", type=int, default=0, help="fret the capo stands at (default: none)")
-    arrange.add_argument(
-        "--tuning",
-        default="standard",
-        help=f"one of {', '.join(TUNINGS)}; or pitches from the lowest: 'D2 A2 D3 G3 B3 E4'",
-    )
-    arrange.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"paper of the PDF (default: {PAPERS[0]})")
-    arrange.add_argument("--sound", choices=SOUNDS, help="write what it sounds like too")
-    arrange.add_argument(
-        "--once", action="store_true", help="MIDI and sound play every bar once, as written, and no repeats"
-    )
-    arrange.add_argument(
-        "--seed", metavar="N", type=int, default=0, help="picks among equally good grips, and draws the answers"
-    )
-    _answer_options(arrange)
-    arrange.set_defaults(run=_arrange)
-
-
-def _answer_options(arrange: argparse.ArgumentParser) -> None:
-    """Call and response: whether the melody chords are answered, and how."""
-    from harmonylib.answering.manner import CONTOURS, Manner
-
-    answers = arrange.add_argument_group("call and response", "other voicings answer the melody chords in their gaps")
-    answers.add_argument(
-        "--answers",
-        metavar="SHARE",
-        type=float,
-        nargs="?",
-        const=Manner.share,
-        default=0.0,
-        help=f"answer this share of the gaps, 0 to 1 ({Manner.share} when no share is given)",
-    )
-    answers.add_argument(
-        "--approached",
-        metavar="SHARE",
-        type=float,
-        default=Manner.approached,
-        help=f"share of answers approached by a fret ({Manner.approached})",
-    )
-    answers.add_argument(
-        "--contour", choices=(*CONTOURS, "any"), default="any", help="how the answers' top line goes (any)"
-    )
-    answers.add_argument("--swing", action="store_true", help="off-beat answers on the last third of the beat")
-
-
-def _describe_survey(commands: _Commands) -> None:
+def _describe_survey(commands: Commands) -> None:
     survey = commands.add_parser(
         "survey",
         help="list the tunes of a folder by difficulty",
@@ -138,47 +55,12 @@ def _describe_survey(commands: _Commands) -> None:
     survey.add_argument("folder", metavar="FOLDER", help="a folder with .musicxml, .xml, .mxl or .abc files")
     survey.add_argument("--out", metavar="DIR", default=".", help="folder for the files (default: this one)")
     survey.add_argument("--jobs", metavar="N", type=int, help="processes that share the work (default: one a core)")
-    _hand_options(survey)
+    hand_options(survey)
     survey.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: each tune's own)")
     survey.set_defaults(run=_survey)
 
 
-def _describe_handout(commands: _Commands) -> None:
-    from harmonylib.answering.stages import STAGES
-    from harmonylib.classroom.handouts.kinds import KINDS
-    from harmonylib.classroom.handouts.look import SIZES
-    from harmonylib.classroom.handouts.setting import FORMATS
-    from harmonylib.pictures.neck import LABELS
-    from harmonylib.score.pdf import PAPERS
-
-    sheet = commands.add_parser(
-        "handout",
-        help="print diagrams for the music stand: shapes, cycles, a tune in its stages",
-        description="Write a hand-out as PDF, SVG and PNG. " + "; ".join(f"{k}: {told}" for k, told in KINDS.items()),
-    )
-    sheet.add_argument("kind", metavar="KIND", choices=tuple(KINDS), help=f"one of {', '.join(KINDS)}")
-    sheet.add_argument(
-        "what", metavar="WHAT", nargs="*", help="families, as in maj7 m7b5; a chord; a root; a tune's file"
-    )
-    sheet.add_argument("--root", metavar="NOTE", help="root of the shapes (default: C)")
-    sheet.add_argument("--spread", metavar="NAME", help="spread of a family through twelve roots (default: drop 2)")
-    sheet.add_argument(
-        "--stages", metavar="WHICH", help=f"stages of a tune, as in melody,chords (of {', '.join(STAGES)})"
-    )
-    sheet.add_argument("--out", metavar="DIR", default=".", help="folder for the files (default: this one)")
-    sheet.add_argument("--formats", metavar="WHICH", default=",".join(FORMATS), help="as in pdf,png (default: all)")
-    sheet.add_argument("--paper", choices=PAPERS, help=f"paper of the PDF (default: the class's, or {PAPERS[0]})")
-    sheet.add_argument("--size", metavar="PT", type=int, choices=SIZES, help="points of the words: 12, 14, 18 large")
-    sheet.add_argument("--label", choices=LABELS, help="what the marks of the shapes say (default: degree)")
-    sheet.add_argument(
-        "--lying", dest="upright", action="store_false", default=None, help="diagrams with the nut aside"
-    )
-    sheet.add_argument("--grey", dest="colour", action="store_false", default=None, help="black and white")
-    sheet.add_argument("--left-handed", action="store_true", default=None, help="diagrams for a left-handed player")
-    sheet.set_defaults(run=_handout)
-
-
-def _describe_worksheet(commands: _Commands) -> None:
+def _describe_worksheet(commands: Commands) -> None:
     from harmonylib.score.pdf import PAPERS
 
     worksheet = commands.add_parser(
@@ -195,14 +77,16 @@ def _describe_worksheet(commands: _Commands) -> None:
     worksheet.set_defaults(run=_worksheet)
 
 
-def _describe_mark(commands: _Commands) -> None:
+def _describe_mark(commands: Commands) -> None:
     mark = commands.add_parser(
         "mark",
         help="mark a folder of returned notebooks without running them",
         description="Mark the notebooks in a folder by the teacher's own copy of the set; write a table (CSV) and a "
         "picture of the class, and print who has what right. Answers are read as data; nothing in a notebook is run.",
     )
-    mark.add_argument("folder", metavar="FOLDER", help="the notebooks that came back")
+    mark.add_argument("folder", metavar="FOLDER", help="the notebooks that came back, or a folder of each learner's")
+    mark.add_argument("--name", metavar="FILE", help="mark the files of this name, one in each learner's folder")
+    mark.add_argument("--replies", metavar="DIR", help="write each learner a page, into a folder of the learner's name")
     mark.add_argument(
         "--key", metavar="FILE", help="the set's TOML file or your own copy of its notebook (the TOML file by FOLDER)"
     )
@@ -211,27 +95,34 @@ def _describe_mark(commands: _Commands) -> None:
     mark.set_defaults(run=_mark)
 
 
-def _describe_course(commands: _Commands) -> None:
+def _describe_course(commands: Commands) -> None:
     course = commands.add_parser(
         "course",
         help="open the course in JupyterLab, or large and without code for a projector",
-        description="Open the course in JupyterLab. With --projector, show it large, step by step and without code.",
+        description="Lay the course into a folder of your own and open it in JupyterLab; what you have changed there "
+        "is never overwritten. With --projector, show it large, step by step and without code.",
+        epilog="What follows -- goes to Jupyter, as in: course --no-browser -- --ip=0.0.0.0",
     )
+    course.add_argument("--folder", metavar="DIR", help="your folder (default: block-chords in this one)")
+    course.add_argument("--reset", metavar="NN", type=int, help="lay chapter NN afresh; yours is kept under a date")
+    course.add_argument("--here", action="store_true", help="open the course itself, to edit it for everyone")
     course.add_argument("--projector", action="store_true", help="show it large and without code, for a class")
     course.add_argument("--dark", action="store_true", help="with --projector: light on dark")
     course.add_argument("--port", metavar="N", type=int, help="port of the server on this machine")
     course.add_argument("--no-browser", action="store_true", help="serve it, and leave the browser to you")
+    course.add_argument("--allow-root", action="store_true", help="go on as root, as in a container")
+    course.add_argument("jupyter", nargs="*", metavar="-- ARGUMENT", help="arguments for Jupyter itself")
     course.set_defaults(run=_course)
 
 
-def _hand_options(command: argparse.ArgumentParser) -> None:
-    """How far the hand stretches, and how high up the neck it goes."""
-    from harmonylib.guitar.neck import LAST_FRET, REACH_MM
-
-    command.add_argument(
-        "--reach", metavar="MM", type=float, default=REACH_MM, help=f"the hand's stretch ({REACH_MM:.0f} mm)"
+def _describe_classroom(commands: Commands) -> None:
+    classroom = commands.add_parser(
+        "classroom",
+        help="write the folder of a server for a class",
+        description="Write the folder of a JupyterHub on one Linux machine; start with teacher.md in it.",
     )
-    command.add_argument("--frets", metavar="N", type=int, default=LAST_FRET, help=f"highest fret in use ({LAST_FRET})")
+    classroom.add_argument("folder", metavar="DIR", help="the folder to write")
+    classroom.set_defaults(run=_classroom)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -244,134 +135,32 @@ def main(arguments: Sequence[str] | None = None) -> int:
         code: int = options.run(options)
         return code
     except HarmonyError as error:
-        said = _plain(str(error))
-        _complain(said if len(said) <= LONGEST_LINE else f"{said[: LONGEST_LINE // 2]} … {said[-LONGEST_LINE // 2 :]}")
+        said = plain_line(str(error))
+        complain(said if len(said) <= LONGEST_LINE else f"{said[: LONGEST_LINE // 2]} … {said[-LONGEST_LINE // 2 :]}")
         return 2
     except KeyboardInterrupt:
-        _complain("stopped")
+        complain("stopped")
         return 130
     except BrokenPipeError:
         return 141  # 128 and the number of SIGPIPE, as a shell has it for any command
     finally:
-        _let_go(sys.stdout)
-        _let_go(sys.stderr)
-
-
-def _plain(text: str) -> str:
-    from harmonylib.wording import plain  # late: Ctrl-C while it loads is then caught
-
-    return plain(text)
-
-
-def _say(text: str) -> None:
-    try:
-        print(text, flush=True)
-    except BrokenPipeError:
-        raise
-    except OSError as error:
-        raise HarmonyError(f"the result cannot be printed: {error.strerror}") from error
-
-
-def _say_written(files: Sequence[Path]) -> None:
-    _say(_plain("Written: " + ", ".join(map(str, files))))
-
-
-def _complain(line: str) -> None:
-    if sys.stderr:  # None when it is closed, and then it would be printed elsewhere
-        with suppress(OSError):
-            print(f"harmonylib: {line}", file=sys.stderr)
-
-
-def _let_go(stream: TextIO | None) -> None:
-    """Empty a stream; what cannot be written is dropped, else Python complains of it once more at the end."""
-    if stream is None:
-        return
-    try:
-        stream.flush()
-    except OSError:
-        with open(os.devnull, "w") as nowhere, suppress(OSError):
-            os.dup2(nowhere.fileno(), stream.fileno())
-
-
-def _arrange(options: argparse.Namespace) -> int:
-    from tqdm import tqdm
-
-    with tqdm(
-        total=3, desc="reading", delay=1, leave=False, disable=None, bar_format="{desc} {bar} {n}/{total}"
-    ) as progress:
-        from harmonylib.answering.checking import check_answers
-        from harmonylib.answering.manner import Manner
-        from harmonylib.answering.respond import respond
-        from harmonylib.arranging.arrange import arrange
-        from harmonylib.arranging.checking import check
-        from harmonylib.files import safe_stem
-        from harmonylib.guitar.neck import Neck
-        from harmonylib.score.tables import text
-        from harmonylib.score.writing import write_files
-        from harmonylib.tunes.bars import excerpt
-        from harmonylib.tunes.reading import read
-
-        neck = Neck(options.tuning, options.frets, options.scale, options.reach, options.capo)
-        tune = read(options.tune, options.number)
-        if options.bars:
-            tune = excerpt(tune, options.bars)
-        progress.update()
-        progress.set_description("arranging", refresh=False)
-        arrangement = arrange(
-            tune, neck=neck, density=options.density, tempo=options.tempo, key=options.key, seed=options.seed
-        )
-        if options.answers:
-            manner = Manner(options.answers, options.approached, "both", options.contour, options.swing, options.seed)
-            arrangement = respond(arrangement, manner)
-        faults = [*check(arrangement), *check_answers(arrangement)]
-        progress.update()
-        progress.set_description("engraving", refresh=False)
-        stem = safe_stem(Path(options.tune).stem + (f"_{options.number}" if options.number > 1 else ""))
-        files = write_files(arrangement, options.out, stem, options.paper, options.sound or "", options.once)
-        progress.update()
-    _say(text(arrangement))
-    for remark in (*tune.remarks, *arrangement.remarks, *faults):
-        _say(_plain(f"Note: {remark}"))
-    _say(f"{arrangement.share:.0%} of {len(arrangement.choices)} melody notes carry a chord.")
-    _say_written(files)
-    _say(f"Open the course: {_plain(_python())} -m harmonylib course")
-    return 0
+        let_go(sys.stdout)
+        let_go(sys.stderr)
 
 
 def _survey(options: argparse.Namespace) -> int:
     from harmonylib.classroom.repertoire import survey
-    from harmonylib.guitar.neck import Neck
 
-    neck = Neck(frets=options.frets, reach_mm=options.reach)
+    neck = asked_neck(options)
     found = survey(options.folder, options.out, neck=neck, tempo=options.tempo, jobs=options.jobs, progress=True)
     if not found.rows:
-        _say(found.text)
+        say(found.text)
         raise HarmonyError(f"no tune in {options.folder!r} could be surveyed")
     files = found.write(options.out)
-    _say(found.text)
+    say(found.text)
     count = len(found.rows) + len(found.failures)
-    _say(f"{count} tunes, {count - found.computed} of them known from before, {len(found.failures)} not surveyed.")
-    _say_written(files)
-    return 0
-
-
-def _handout(options: argparse.Namespace) -> int:
-    from harmonylib.classroom.handouts.kinds import OPTIONS, handout
-    from harmonylib.classroom.handouts.look import LOOKS
-
-    what = options.what if options.kind == "shapes" else " ".join(options.what)
-    given = {name: getattr(options, name) for name in (*LOOKS, "left_handed") if getattr(options, name) is not None}
-    for name in ("root", "spread", "stages"):
-        value = getattr(options, name)
-        if value is None:
-            continue
-        if name not in OPTIONS[options.kind]:
-            raise HarmonyError(f"--{name} does not go with a hand-out of {options.kind!r}")
-        given[name] = value.split(",") if name == "stages" else value
-    made = handout(options.kind, what or None, **given)
-    files = made.write(options.out, formats=options.formats.split(","))
-    _say(_plain(made.text))
-    _say_written(files)
+    say(f"{count} tunes, {count - found.computed} of them known from before, {len(found.failures)} not surveyed.")
+    say_written(files)
     return 0
 
 
@@ -381,56 +170,45 @@ def _worksheet(options: argparse.Namespace) -> int:
 
     made = read_spec(options.spec, options.seed, options.paper)
     files = write_worksheet(made, options.out, Path(options.spec).stem)
-    _say(f"{made.title}: {len(made.exercises)} exercises, {made.origin}")
-    _say_written(files)
+    say(f"{made.title}: {len(made.exercises)} exercises, {made.origin}")
+    say_written(files)
     return 0
 
 
 def _mark(options: argparse.Namespace) -> int:
     from harmonylib.classroom.marking import find_key, mark, read_key
     from harmonylib.classroom.marks import summary, write_marks
+    from harmonylib.classroom.replies import write_replies
 
     key = Path(options.key) if options.key else find_key(Path(options.folder))
-    marks = mark(options.folder, read_key(key, options.seed), key)
+    marks = mark(options.folder, read_key(key, options.seed), key, options.name)
     files = write_marks(marks, options.out)
-    _say(_plain(f"Marked by {key.name}: {marks.sheet.title}, {marks.sheet.origin}") + f"\n\n{summary(marks)}")
+    if options.replies:
+        files += write_replies(marks, options.replies)
+    say(plain_line(f"Marked by {key.name}: {marks.sheet.title}, {marks.sheet.origin}") + f"\n\n{summary(marks)}")
     for remark in marks.remarks:
-        _say(_plain(f"Note: {remark}"))
-    _say_written(files)
+        say(plain_line(f"Note: {remark}"))
+    say_written(files)
     return 0
 
 
-def _python() -> str:
-    """This Python as a person in this folder would type it."""
-    here = Path(sys.executable)
-    return str(here.relative_to(Path.cwd())) if here.is_relative_to(Path.cwd()) else "python"
-
-
 def _course(options: argparse.Namespace) -> int:
-    """The course in JupyterLab at its first chapter, or on the projector."""
-    first = CHAPTERS / FIRST_CHAPTER
-    if not first.is_file():
-        raise HarmonyError(
-            f"no chapters beside the library ({FIRST_CHAPTER} is missing): run this from a full checkout"
-        )
-    if options.projector:
-        from harmonylib.classroom.projector import PORT, serve
+    from harmonylib.classroom.opening import open_course
 
-        serve(
-            CHAPTERS,
-            dark=options.dark,
-            port=PORT if options.port is None else options.port,
-            browser=not options.no_browser,
-        )
-        return 0
-    if options.dark:
-        raise HarmonyError("--dark goes with --projector; JupyterLab has its own setting for dark pages")
-    chapters = [str(path) for path in sorted(CHAPTERS.glob("*.ipynb"))]
-    # stored pictures are hidden in a notebook that is not trusted
-    subprocess.run([sys.executable, "-m", "jupyter", "trust", *chapters], check=False, stdout=subprocess.DEVNULL)
-    settings = ["--LabApp.news_url=None", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate"]
-    settings += ["--no-browser"] * options.no_browser + [f"--port={options.port}"] * (options.port is not None)
-    return subprocess.call([sys.executable, "-m", "jupyterlab", *settings, str(first)])
+    open_course(options, say)
+    return 0
+
+
+def _classroom(options: argparse.Namespace) -> int:
+    from harmonylib.classroom.hub import write_classroom
+
+    written, left = write_classroom(options.folder)
+    if left:
+        say(plain_line(f"Note: left as they are: {', '.join(left)}"))
+    if written:
+        say_written(written)
+    say(plain_line(f"Next: read {Path(options.folder) / 'teacher.md'}"))
+    return 0
 
 
 if __name__ == "__main__":

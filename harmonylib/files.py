@@ -63,8 +63,8 @@ def write_together(files: Mapping[str, bytes], folder: str | Path) -> tuple[Path
     target = Path(folder)
     try:
         target.mkdir(parents=True, exist_ok=True)
-        with _alone(target) as alone:
-            if alone:
+        with alone(target) as locked:
+            if locked:
                 for left in target.glob(f"{PASSING}*"):  # by a run that was killed
                     shutil.rmtree(left, ignore_errors=True)
             _replace_all(files, target)
@@ -105,7 +105,7 @@ def _replace_all(files: Mapping[str, bytes], folder: Path) -> None:
 
 
 @contextmanager
-def _alone(folder: Path) -> Iterator[bool]:
+def alone(folder: Path) -> Iterator[bool]:
     """Keep other runs out of a folder; tells whether it could: some file systems know no locks."""
     place, until = folder / LOCK, time.monotonic() + PATIENCE_S
     try:

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import pytest
 
 from harmonylib.__main__ import main
+from harmonylib.settings import CLASS_FILE
 
 TUNES = Path(__file__).resolve().parent.parent / "chapters" / "tunes"
 BLUES = str(TUNES / "slate_roof_blues.abc")
@@ -127,3 +128,35 @@ def test_the_help_names_every_option(told_by: Callable[..., Told]) -> None:
     for option in ("TUNE", "--out", "--density", "--key", "--reach", "--frets", "--tempo", "--seed", "--answers"):
         assert option in told
     assert "None" not in told
+
+
+def test_taste_is_set_on_the_command_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    tune = tmp_path / "held.abc"
+    tune.write_text('X:1\nT:Held\nM:4/4\nL:1/4\nQ:1/4=80\nK:C\n"G7"c2 B2|"Cmaj7"E4|\n')
+    out = ["--out", str(tmp_path)]
+    assert main(["arrange", str(tune), *out, "--foreign", "enriched", "--density", "every"]) == 0
+    assert "the chord is G7sus4, until the third comes" in capsys.readouterr().out
+    assert main(["arrange", str(tune), *out, "--stage", "roots"]) == 0
+    assert "the root G lies under it" in capsys.readouterr().out
+    assert main(["arrange", str(tune), *out, "--stage", "answers", "--hand", "one set", "--cost", "travel=0.3"]) == 0
+    assert " → " in capsys.readouterr().out
+    for odd, why in (("speed=1", "'speed' is not a cost"), ("travel", "write a name and a number, as in travel=0.05")):
+        assert main(["arrange", str(tune), *out, "--cost", odd]) == 2
+        assert why in capsys.readouterr().err
+
+
+def test_the_command_goes_before_the_file_of_the_class(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "class.toml").write_text('[arrange]\nstage = "melody"\n[neck]\ncapo = 2\n')
+    (tmp_path / "tune.abc").write_text('X:1\nT:T\nM:4/4\nL:1/4\nQ:1/4=80\nK:C\n"Cmaj7"e4|\n')
+    monkeypatch.delenv(CLASS_FILE)
+    monkeypatch.chdir(tmp_path)
+    assert main(["arrange", "tune.abc"]) == 0
+    printed = capsys.readouterr().out
+    assert "this stage plays the melody alone" in printed
+    assert "capo at fret 2" in printed
+    assert main(["arrange", "tune.abc", "--stage", "chords", "--capo", "0"]) == 0
+    printed = capsys.readouterr().out
+    assert "E is the third of Cmaj7" in printed
+    assert "capo" not in printed

@@ -393,7 +393,7 @@ def test_two_commands_into_one_folder_leave_the_files_of_one(desk: Path) -> None
 
 def test_a_run_that_never_ends_is_not_waited_for_ever(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(files, "PATIENCE_S", 0.1)
-    with files._alone(tmp_path) as alone:
+    with files.alone(tmp_path) as alone:
         assert alone
         with pytest.raises(HarmonyError, match="another run is writing there"):
             write_together(NEW, tmp_path)

@@ -32,6 +32,7 @@ from harmonylib.arranging.chain import Option
 from harmonylib.arranging.checking import check
 from harmonylib.arranging.costs import SHIFT_MM, TRAVEL_MM_S
 from harmonylib.arranging.density import DENSITIES
+from harmonylib.arranging.fills import fill_at, forms
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
@@ -45,7 +46,7 @@ from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.reading import read
 from harmonylib.tunes.tune import Tune
 from tests.draws import draws
-from tests.test_arranging import SYMBOLS, grip_cost, index_finger_mm, tune_of
+from tests.test_arranging import LOW_LIMITS, SYMBOLS, grip_cost, index_finger_mm, tune_of
 
 OWN = Path(__file__).resolve().parent.parent / "chapters" / "tunes"
 SHEETS = [*sorted(OWN.glob("*.abc")), *sorted((Path(common.getCorpusFilePath()) / "leadSheet").glob("*.mxl"))]
@@ -528,13 +529,15 @@ class Every:
 
     def all_grips(self, chord: Chord) -> Iterator[Grip]:
         """Every voicing of a chord on the call's lowest string or the one beside it."""
-        key = self.tune.key_at(self.call.note.onset)
+        change = next(c for c in self.tune.changes if c.chord == chord)
         stack = self.call.voicing.stack if chord == self.call.voicing.chord else None
-        stack = stack or chord.stacks_for(chord.degrees[1], key)[0]
+        stack = stack or forms(chord, chord.degrees[1], fill_at(self.tune, change))[0]
         for spread, degree, octave in product(self.arrangement.settings.spreads, stack, range(9)):
             name = chord.name_of(degree)
             for grip in self.neck.grips(voice(chord, spread, Pitch(name.letter, name.alter, octave), stack)):
-                if abs(grip.strings[0] - self.call.grip.strings[0]) <= 1:
+                low, second = self.neck.midi(grip.frets)[:2]
+                blurs = second - low in LOW_LIMITS and low < Pitch.parse(LOW_LIMITS[second - low]).midi
+                if abs(grip.strings[0] - self.call.grip.strings[0]) <= 1 and not blurs:
                     yield grip
 
     def lead(self, onset: Fraction) -> Fraction:

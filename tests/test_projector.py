@@ -13,9 +13,10 @@ from pathlib import Path
 
 import pytest
 
-from harmonylib.__main__ import CHAPTERS, main
+from harmonylib.__main__ import main
 from harmonylib.arranging.arrange import arrange
 from harmonylib.classroom.projector import REMARK, ROOM, TEMPLATES, _height, contents, cut
+from harmonylib.classroom.shipped import course_folder
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.neck import neck_picture
@@ -24,6 +25,7 @@ from harmonylib.score.engraving import LINE_MM, PROJECTOR_MM, engrave, page
 from harmonylib.tunes.reading import read_text
 from tests.browser.conftest import free_port
 
+CHAPTERS = course_folder()
 PATHS = sorted(CHAPTERS.glob("[0-9][0-9]_*.ipynb"))
 TUNE = 'T:Two\nM:2/4\nL:1/4\nK:C\n"Cmaj7"E F|"C6"G2|'
 
@@ -218,7 +220,7 @@ def test_without_voila_it_says_what_to_install(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setitem(sys.modules, "voila.app", None)
-    assert main(["course", "--projector"]) == 2
+    assert main(["course", "--projector", "--here"]) == 2
     assert "needs Voila, which is not installed here: python -m pip install" in capsys.readouterr().err
 
 
@@ -230,12 +232,14 @@ def _asked(url: str) -> str:
 @pytest.mark.skipif(os.name != "posix", reason="sends the signal of Ctrl+C")
 def test_it_serves_chapters_without_code_and_stops_on_control_c(tmp_path: Path) -> None:
     pytest.importorskip("voila")
-    port, root = free_port(), Path(CHAPTERS).parent
+    port, root = free_port(), CHAPTERS.parent
     environment = os.environ | {"PYTHONPATH": str(root), "TMPDIR": str(tmp_path)}
-    command = [sys.executable, "-m", "harmonylib", "course", "--projector", "--no-browser", "--port", str(port)]
+    arguments = ["course", "--projector", "--no-browser", "--port", str(port), "--folder", str(tmp_path / "mine")]
+    command = [sys.executable, "-m", "harmonylib", *arguments]
     server = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=environment)
     try:
         assert server.stdout is not None
+        assert "11 files of the course laid into" in server.stdout.readline()
         assert f"http://127.0.0.1:{port}/" in server.stdout.readline()
         for _ in range(100):
             try:
@@ -251,7 +255,7 @@ def test_it_serves_chapters_without_code_and_stops_on_control_c(tmp_path: Path) 
         count = cut(cells)[-1]["metadata"]["projector"]["step"]
         assert shown.count('<section class="step"') == count
         assert shown.count("<svg") >= sum("image/svg" in json.dumps(cell.get("outputs", "")) for cell in cells)
-        assert main(["course", "--projector", "--no-browser", "--port", str(port)]) == 2  # two at one door
+        assert main(arguments) == 2  # two at one door
         server.send_signal(signal.SIGINT)
         assert server.wait(20) == 0
         assert [path.name for path in tmp_path.iterdir() if path.name.startswith("voila_")] == []

@@ -22,8 +22,8 @@ from nbconvert.filters.markdown import markdown2html
 from PIL import Image
 
 from harmonylib.__main__ import main
-from harmonylib.classroom import marking
 from harmonylib.classroom import paper as printed
+from harmonylib.classroom import returned as returning
 from harmonylib.classroom.handing import ANSWER, record, saved_before
 from harmonylib.classroom.marking import Unmarked, _assigned, _marked, answers, mark, read_key
 from harmonylib.classroom.marks import STATES, Marks, Row, marks_csv, overview, summary, write_marks
@@ -456,7 +456,7 @@ def test_what_a_box_has_saved_is_marked_and_code_goes_before_it(tmp_path):
     hand_in(tmp_path, "odd", odd)
     assert states(tmp_path, PLAIN) == {
         **{("boxes", 1): "right", ("boxes", 2): "not yet", ("both", 1): "right", ("both", 2): "right"},
-        **{("twice", 1): "right", ("twice", 2): "not started", ("two", 1): "not read", ("two", 2): "not started"},
+        **{("twice", 1): "right", ("twice", 2): "not started", ("two", 1): "not yet", ("two", 2): "not started"},
         **{("odd", 1): "not started", ("odd", 2): "not started"},
     }
 
@@ -532,7 +532,15 @@ MALICIOUS = {
     "star": "answer_01, answer_02 = 'a', 'b'",
     "escape": "answer_01 = '\\d \\x1b[31m'",
 }
-WRONG_BUT_READ = {"huge": "not read", "hex": "not yet", "escape": "not yet", "surrogate": "not read"}
+WRONG_BUT_READ = {
+    "default": "not yet",
+    "huge": "not read",
+    "surrogate": "not read",
+    "hex": "not yet",
+    "escape": "not yet",
+    "twice": "not yet",
+    "syntax": "right",
+}
 
 
 @pytest.mark.parametrize("name", MALICIOUS)
@@ -682,7 +690,7 @@ def test_folders_that_cannot_be_marked_are_refused(tmp_path, monkeypatch):
         mark(tmp_path, PLAIN)
     for name in "abc":
         hand_in(tmp_path, name, b"{}")
-    monkeypatch.setattr(marking, "MOST_FILES", 2)
+    monkeypatch.setattr(returning, "MOST_FILES", 2)
     with pytest.raises(HarmonyError, match="holds 3 notebooks; at most 2"):
         mark(tmp_path, PLAIN)
 
@@ -740,11 +748,15 @@ def test_table_summary_and_picture_tell_the_same(returned, tmp_path):
     assert [row[:4] for row in rows] == [
         ["ben", "1", "spell", "yes"],
         ["ben", "2", "drop", "no"],
+        ["ben", "total", "", "1 of 2"],
         ["carl", "all", "", "no"],
+        ["carl", "total", "", "0 of 2"],
         ["dora", "1", "spell", "no"],
         ["dora", "2", "drop", "no"],
+        ["dora", "total", "", "0 of 2"],
         ["Änne", "1", "spell", "yes"],
         ["Änne", "2", "drop", "yes"],
+        ["Änne", "total", "", "2 of 2"],
     ]
     assert rows[0][4] == "Right: E♭m7 is E♭ G♭ B♭ D♭."
     picture = overview(marks)

@@ -29,8 +29,10 @@ from harmonylib.errors import HarmonyError
 from harmonylib.exercises import reading_grips, written
 from harmonylib.exercises.base import Exercise, Reply
 from harmonylib.exercises.tally import Tally
+from harmonylib.hearing.verdicts import allowed
 from harmonylib.pictures.neck import Mark
 from harmonylib.pictures.theme import THEMES, default_theme
+from widgets.listener import Listener
 from widgets.look import style, theme_class
 from widgets.neck import NeckView
 from widgets.panel import close_all
@@ -114,7 +116,8 @@ class AnswerBox(ipywidgets.VBox):
         self.form = _Form(several=self._way == "several", colours=colours, renewed=keep is None)
         self.form.own = self.form.model_id
         self.neck = NeckView(task.neck, left_handed=left_handed, theme=theme, picking=True) if self._way else None
-        super().__init__([self._head, *([self.neck] if self.neck else []), self.form])
+        self.listener = Listener(neck=task.neck) if self._way and allowed() else None
+        super().__init__([part for part in (self._head, self.neck, self.form, self.listener) if part])
         for name in ("answer-box", "neck-panel", skin):
             self.add_class(name)
         self._state: MutableMapping[str, Any] = {} if state is None else state
@@ -154,7 +157,8 @@ class AnswerBox(ipywidgets.VBox):
 
     def beside(self, widget: ipywidgets.Widget) -> None:
         """Put a widget between the question and the form; it is freed with the box."""
-        self.children = (self._head, *([self.neck] if self.neck else []), widget, self.form)
+        parts = (self._head, self.neck, widget, self.form, self.listener)
+        self.children = tuple(part for part in parts if part)
 
     def _restore(self, given: str) -> None:
         """Ask what `state` says was asked, and write what was written."""
@@ -218,6 +222,11 @@ class AnswerBox(ipywidgets.VBox):
             self.neck.selected = places
         finally:
             self._acting = False
+        if self.listener:
+            try:
+                self.listener.ask(self._grip(places) if places else None)
+            except HarmonyError:  # a note the ear does not know, or one too many
+                self.listener.ask(None)
 
     def _grip(self, places: list[list[int]]) -> Any:
         return reading_grips.grip(tuple((string, fret) for string, fret in places), self._task.neck)

@@ -26,7 +26,7 @@ COSTS = {
     "travel": 0.06,  # ...... each millimetre the hand moves, into the next call too
     "voices": 0.2,  # ....... each semitone each lower voice moves, into the next call too
     "string set": 1.0,  # ... a change of strings
-    "cover": 6.0,  # ........ a top note over its call: it draws the ear from the melody
+    "cover": 9.0,  # ........ a top note over its call: it draws the ear from the melody
     "pre-empt": 6.0,  # ..... the next melody note on top: it takes away what the melody is about to say
     "contour": 3.0,  # ...... each step against the contour drawn
     "approach": 3.0,  # ..... leaving out an approach that was drawn
@@ -46,7 +46,7 @@ class Manner:
     chords lie on the last third of the beat.
     `breath` beats stay free before the next call; the chorus lives on `rhythms` different rhythms where they fit; with
     `alike`, like calls are answered alike, without it each is drawn for itself.
-    `costs` changes weights of `COSTS` by name: ``{"cover": 3}`` minds a top note over its call half as much.
+    `costs` changes weights of `COSTS` by name: ``{"cover": 3}`` minds a top note over its call a third as much.
     `keep` maps a call's index to answers it must have; `bans` lists (call's index, `signature`) pairs not wanted.
     """
 

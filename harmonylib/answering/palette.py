@@ -18,6 +18,8 @@ from harmonylib.arranging.arrangement import Answer, Arrangement
 from harmonylib.arranging.candidates import shapes
 from harmonylib.arranging.chain import Array, string_bits
 from harmonylib.arranging.choice import Choice
+from harmonylib.arranging.costs import Weights, blurred
+from harmonylib.arranging.fills import fill_at, forms
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.theory.chords import Chord
@@ -55,14 +57,15 @@ class Palette(NamedTuple):
 
 
 @lru_cache(maxsize=512)
-def palette(neck: Neck, root: int, semitones: tuple[int, ...], spreads: tuple[str, ...]) -> Palette:
-    """Every grip of a four-note chord: `root` is a pitch class, `semitones` its notes above it."""
+def palette(neck: Neck, root: int, semitones: tuple[int, ...], spreads: tuple[str, ...], weights: Weights) -> Palette:
+    """Every grip of a four-note chord that does not blur: `root` is a pitch class, `semitones` its notes above it."""
     rows = []
     for spread in spreads:
         for top, above in enumerate(semitones):
             first = neck.open_midi[0] + (root + above - neck.open_midi[0]) % 12
             for midi in range(first, neck.open_midi[-1] + neck.last_fret + 1, 12):
-                rows += [(shape, spread, (top, midi)) for shape in shapes(neck, semitones, spread, top, midi)]
+                found = shapes(neck, semitones, spread, top, midi, weights)
+                rows += [(shape, spread, (top, midi)) for shape in found if not blurred((*shape[3], midi))]
     grips = tuple(shape[0] for shape, _, _ in rows)
     position = np.array([shape[2] for shape, _, _ in rows])
     lower = np.array([shape[3] for shape, _, _ in rows], dtype=float).reshape(-1, 3)
@@ -113,14 +116,18 @@ def nodes_for(arrangement: Arrangement, call: Choice, hit: Hit, unled: float) ->
 
 def book_for(arrangement: Arrangement, call: Choice, chord: Chord) -> Palette:
     semitones = tuple(interval(degree)[1] % 12 for degree in stack_for(arrangement, call, chord))
-    return palette(arrangement.settings.neck, chord.root.pitch_class, semitones, arrangement.settings.spreads)
+    settings = arrangement.settings
+    return palette(settings.neck, chord.root.pitch_class, semitones, settings.spreads, settings.weights)
 
 
 def stack_for(arrangement: Arrangement, call: Choice, chord: Chord) -> tuple[str, ...]:
     """The four degrees an answer uses: the call's own where the chord is the same, else as fits the key."""
     if call.voicing and call.voicing.chord == chord:
         return call.voicing.stack
-    return chord.stacks_for(chord.degrees[1], arrangement.tune.key_at(call.note.onset))[0]
+    change = arrangement.tune.change_at(call.note.onset)
+    while change is not None and change.chord != chord:
+        change = arrangement.tune.change_after(change.onset)
+    return forms(chord, chord.degrees[1], fill_at(arrangement.tune, change) if change else "")[0]
 
 
 def fixed_node(arrangement: Arrangement, choice: Choice) -> Nodes:

@@ -1,12 +1,14 @@
 """Marking: a folder of returned notebooks becomes marks; nothing in them is ever run.
 
 The exercises come from the teacher's own TOML file or notebook. Of a returned notebook only the values behind
-``answer_01 = …`` are read, as literals: text, numbers, lists; and the text that answer boxes have saved. What else
-it holds, its metadata too, is left alone.
+``answer_01 = …`` are read, as data: text, numbers, lists; and the text that answer boxes have saved. What else it
+holds, its metadata too, is left alone.
 
 Conventions
-- A learner is the name of a file without its suffix; learners stand in the order of their names.
-- An answer is what one top-level assignment gives; a stub that is still there beside it does not count.
+- A learner is the name of a file without its suffix, or of the folder it came back in; learners stand in the order of
+  their names.
+- An answer is what a top-level assignment gives; of several the last counts, and a stub beside it does not.
+- An answer without quotes is read as the text it is; a name stands for what the notebook itself gave it before.
 - Sizes are limited before anything is parsed. A file that cannot be read has one row, which says why.
 
 Sources: the notebook format 4 (nbformat); Python's own `ast.literal_eval`.
@@ -15,10 +17,10 @@ Sources: the notebook format 4 (nbformat); Python's own `ast.literal_eval`.
 from __future__ import annotations
 
 import ast
+import hashlib
 import json
 import os
 import re
-import stat
 import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
@@ -27,14 +29,15 @@ from typing import Any
 from harmonylib.classroom.handing import recorded
 from harmonylib.classroom.marks import Marks, Row
 from harmonylib.classroom.notebook import METADATA
+from harmonylib.classroom.returned import Unmarked, read_returned, returned
 from harmonylib.classroom.sheets import Sheet, from_sheet_data, read_spec
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises.base import Reply
 from harmonylib.files import read_limited
 from harmonylib.wording import plain
 
-MOST_FILES, MOST_BYTES, MOST_CELLS, MOST_LETTERS, DEEPEST = 1000, 5_000_000, 2000, 8000, 12
-"""Notebooks in a folder; bytes and cells of a notebook; letters and nested brackets of a cell with an answer."""
+MOST_CELLS, MOST_LETTERS, DEEPEST = 2000, 8000, 12
+"""Cells of a notebook; letters and nested brackets of a cell with an answer."""
 
 MOST_IN_ALL = 400_000
 """Letters of all cells with answers in a notebook."""
@@ -43,6 +46,8 @@ KEY_BYTES = 50_000_000
 
 _ASSIGNED = re.compile(r"^[ \t]*answer_(\d{1,4})[ \t]*(?::[^=\n]{0,80})?=(?!=)", re.M)
 
+_WORDS = re.compile(r"[\w#♯♭°øΔ, +-]{1,200}")
+NOT_PLAIN = "the answer is not plain: write text in quotes, a number, or a list of those"
 
 _ASKED = re.compile(r"^hand_in\(task_\d{1,4}, (\d{1,4})\)", re.M)
 
@@ -51,10 +56,6 @@ _NAME = re.compile(r"answer_(\d{1,4})")
 
 class Saved(str):
     """An answer that a box has saved; one that was typed in code goes before it."""
-
-
-class Unmarked(HarmonyError):
-    """An answer or a notebook that cannot be read; the message says why."""
 
 
 def read_key(path: str | Path, seed: int | None = None) -> Sheet:
@@ -83,52 +84,45 @@ def find_key(folder: Path) -> Path:
     return beside[0]
 
 
-def mark(folder: str | Path, made: Sheet, key: str | Path | None = None) -> Marks:
-    """Every returned notebook of a folder, marked by a sheet; the file `key` is not taken for a learner's.
+def mark(folder: str | Path, made: Sheet, key: str | Path | None = None, name: str | None = None) -> Marks:
+    """Every returned notebook of a folder and of the learners' folders in it, marked by a sheet.
 
+    The file `key` is not taken for a learner's. With `name`, the files of that name are marked, one in each folder.
     Raises `HarmonyError` for a folder that cannot be read, is empty or holds too many notebooks.
     """
     rows: list[Row] = []
     remarks: list[str] = []
-    for path in _returned(Path(folder), key):
-        learner = plain(path.stem) or "unnamed"
+    given: dict[str, list[str]] = {}
+    for one in returned(Path(folder), name, key):
+        learner = plain(one.learner) or "unnamed"
+        if not one.names:
+            rows.append(Row(learner, 0, "", "not read", f"No file named {name} is there."))
+            continue
         try:
-            notebook = _notebook(_bytes(path))
+            notebook = _notebook(read_returned(Path(folder), one.names))
             found = answers(notebook)
         except Unmarked as error:
             rows.append(Row(learner, 0, "", "not read", f"The file {error}."))
             continue
         remarks += [f"{learner}: {said}" for said in _another_sheet(notebook, made)]
-        rows += (_marked(learner, number, made, found) for number, _ in made.numbered)
+        marked = [_marked(learner, number, made, found) for number, _ in made.numbered]
+        rows += marked
+        if any(row.state == "not yet" for row in marked):
+            given.setdefault(_alike(found), []).append(learner)
+    remarks += [
+        f"the answers are the same, letter for letter: {', '.join(same)}" for same in given.values() if same[1:]
+    ]
     return Marks(made, tuple(rows), tuple(remarks))
 
 
-def _returned(folder: Path, key: str | Path | None) -> list[Path]:
+def _alike(found: Mapping[int, Sequence[object]]) -> str:
+    """A digest that is the same for the same answers."""
+    given = [(number, [hex(one) if type(one) is int else one for one in values]) for number, values in found.items()]
     try:
-        names = [name for name in os.listdir(folder) if name.lower().endswith(".ipynb") and not name.startswith(".")]
-    except OSError as error:
-        raise HarmonyError(f"the folder {str(folder)!r} cannot be read: {error.strerror or error}") from None
-    own = Path(key).parent.resolve() / Path(key).name if key else None
-    paths = [folder / name for name in sorted(names) if folder.resolve() / name != own]
-    if not paths:
-        raise HarmonyError(f"the folder {str(folder)!r} holds no notebooks: put the files that came back in it")
-    if len(paths) > MOST_FILES:
-        raise HarmonyError(f"the folder {str(folder)!r} holds {len(paths)} notebooks; at most {MOST_FILES} at a time")
-    return paths
-
-
-def _bytes(path: Path) -> bytes:
-    """The bytes of a plain file; links and devices are not followed."""
-    try:
-        if not stat.S_ISREG(path.lstat().st_mode):
-            raise Unmarked("is a link or a folder, not a notebook")
-        with path.open("rb") as stream:
-            data = stream.read(MOST_BYTES + 1)
-    except OSError as error:
-        raise Unmarked(f"cannot be opened: {error.strerror or error}") from None
-    if len(data) > MOST_BYTES:
-        raise Unmarked(f"is larger than {MOST_BYTES // 1_000_000} MB")
-    return data
+        text = repr(sorted(given))
+    except ValueError:  # a whole number too long to be written out, inside a list
+        text = os.urandom(16).hex()
+    return hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()
 
 
 def _notebook(data: bytes) -> dict[str, Any]:
@@ -153,13 +147,18 @@ def answers(notebook: Mapping[str, Any]) -> dict[int, list[object]]:
     {1: ['C E G'], 2: [Unmarked('the answer is not plain: write text in quotes, a number, or a list of those')]}
     """
     code = [cell for cell in notebook["cells"] if isinstance(cell, dict) and cell.get("cell_type") == "code"]
-    sources = [text for cell in code if _ASSIGNED.search(text := _source(cell.get("source")), 0, MOST_LETTERS)]
-    if sum(min(len(text), MOST_LETTERS) for text in sources) > MOST_IN_ALL:
+    sources = [text for cell in code if (text := _source(cell.get("source")))]
+    asked = [text for text in sources if _ASSIGNED.search(text, 0, MOST_LETTERS)]
+    if sum(min(len(text), MOST_LETTERS) for text in asked) > MOST_IN_ALL:
         raise Unmarked(f"gives more than {MOST_IN_ALL} letters of answers")
     found: dict[int, list[object]] = {}
+    known: dict[str, object] = {}
+    room = MOST_IN_ALL
     for source in sources:
-        for number, value in _assigned(source):
-            found.setdefault(number, []).append(value)
+        room -= 0 if source in asked else len(source)
+        if source in asked or room > 0:
+            for number, value in _assigned(source, known):
+                found.setdefault(number, []).append(value)
     for source in map(_source, (cell.get("source") for cell in code)):
         for number in map(int, _ASKED.findall(source, 0, MOST_LETTERS)):
             found.setdefault(number, []).append(...)
@@ -176,21 +175,26 @@ def _source(source: object) -> str:
     return source if isinstance(source, str) else ""
 
 
-def _assigned(source: str) -> Iterator[tuple[int, object]]:
-    """The numbers and values of the answers a cell gives."""
+def _assigned(source: str, known: dict[str, object]) -> Iterator[tuple[int, object]]:
+    """The numbers and values of the answers a cell gives; other names that it gives a plain value go into `known`."""
     try:
         statements = _parsed(source).body
     except Unmarked as error:
         for number in dict.fromkeys(_ASSIGNED.findall(source, 0, MOST_LETTERS)):
-            yield int(number), error
+            lines = [line for line in source[:MOST_LETTERS].splitlines() if re.match(rf"answer_{number}[ \t]*=", line)]
+            yield int(number), _unquoted(lines[-1]) if lines else error
         return
     for statement in statements:
         if not isinstance(statement, (ast.Assign, ast.AnnAssign)) or statement.value is None:
             continue
         targets = statement.targets if isinstance(statement, ast.Assign) else [statement.target]
-        names = [_NAME.fullmatch(target.id) for target in targets if isinstance(target, ast.Name)]
-        for number in dict.fromkeys(int(name[1]) for name in names if name):
-            yield number, _literal(statement.value)
+        names = [target.id for target in targets if isinstance(target, ast.Name)]
+        numbers = dict.fromkeys(int(found[1]) for name in names if (found := _NAME.fullmatch(name)))
+        value = _value(statement.value, source, known)
+        for number in numbers:
+            yield number, value
+        if not isinstance(value, Unmarked):
+            known.update((name, value) for name in names)
 
 
 def _parsed(source: str) -> ast.Module:
@@ -210,11 +214,21 @@ def _parsed(source: str) -> ast.Module:
         raise Unmarked("the cell cannot be read: write text in quotes, a number, or a list of those") from None
 
 
-def _literal(value: ast.expr) -> object:
+def _value(value: ast.expr, source: str, known: Mapping[str, object]) -> object:
+    """A literal; what a name stands for; or the words of the line as they are, where they are nothing but words."""
+    if isinstance(value, ast.Name) and value.id in known:
+        return known[value.id]
     try:
         return ast.literal_eval(value)
     except (ValueError, TypeError, SyntaxError, RecursionError, MemoryError):
-        return Unmarked("the answer is not plain: write text in quotes, a number, or a list of those")
+        words = isinstance(value, (ast.Name, ast.Tuple, ast.List, ast.BinOp))
+        return _unquoted(re.split("\r\n|\r|\n", source)[value.lineno - 1]) if words else Unmarked(NOT_PLAIN)
+
+
+def _unquoted(line: str) -> object:
+    """What a line gives after its equals sign, as text: note names, chords, numbers; a remark is cut off."""
+    words = re.sub(r"\s#.*", "", line.partition("=")[2]).strip().removeprefix("[").removesuffix("]")
+    return words.replace(",", " ").strip() if _WORDS.fullmatch(words) else Unmarked(NOT_PLAIN)
 
 
 def _marked(learner: str, number: int, made: Sheet, found: Mapping[int, Sequence[object]]) -> Row:
@@ -223,13 +237,12 @@ def _marked(learner: str, number: int, made: Sheet, found: Mapping[int, Sequence
     written = [value for value in given if value is not ...]
     if not given:
         return Row(learner, number, task.kind, "not read", f"{name} is missing: its cell was removed or renamed.")
-    if len(written) > 1:
-        return Row(learner, number, task.kind, "not read", f"{name} is given {len(written)} times: keep one of them.")
-    value = written[0] if written else ...
+    value = written[-1] if written else ...
     if isinstance(value, Unmarked):
         return Row(learner, number, task.kind, "not read", f"{name}: {value}.")
     reply = task.check(value)
-    return Row(learner, number, task.kind, _state(reply), plain(repr(reply)))
+    said = f"{name} is given {len(written)} times; the last counts. " if len(written) > 1 else ""
+    return Row(learner, number, task.kind, _state(reply), said + plain(repr(reply)))
 
 
 def _state(reply: Reply) -> str:

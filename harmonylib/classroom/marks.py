@@ -52,33 +52,47 @@ class Marks:
 
 
 def marks_csv(marks: Marks) -> str:
-    """One row an answer, as RFC 4180 has it; a cell that a spreadsheet would take for a formula gets an apostrophe."""
+    """One row an answer, and one a learner with the total, as RFC 4180 has it.
+
+    A cell that a spreadsheet would take for a formula gets an apostrophe.
+    """
     buffer = io.StringIO()
     writer = csv.writer(buffer, lineterminator="\r\n")
     writer.writerow(COLUMNS)
-    for row in marks.rows:
-        number = str(row.number) if row.number else "all"
-        right = "yes" if row.state == "right" else "no"
-        writer.writerow(safe_cell(value) for value in (row.learner, number, row.kind, right, row.reply))
+    for learner, rows in by_learner(marks):
+        for row in rows:
+            number = str(row.number) if row.number else "all"
+            right = "yes" if row.state == "right" else "no"
+            writer.writerow(safe_cell(value) for value in (learner, number, row.kind, right, row.reply))
+        writer.writerow(safe_cell(value) for value in (learner, "total", "", counted_right(marks, rows), told(rows)))
     return buffer.getvalue()
+
+
+def counted_right(marks: Marks, rows: Sequence[Row]) -> str:
+    """How many of a learner's answers are right, in words that no spreadsheet takes for a date: “3 of 5”."""
+    return f"{sum(row.state == 'right' for row in rows)} of {len(marks.sheet.exercises)}"
+
+
+def told(rows: Sequence[Row]) -> str:
+    """The numbers of a learner's answers that are not right, by state."""
+    return "; ".join(f"{state}: {listed}" for state in list(STATES)[1:] if (listed := _numbers(rows, state)))
 
 
 def summary(marks: Marks) -> str:
     """A line a learner: how many are right, and the numbers of those that are not, by state."""
     total = len(marks.sheet.exercises)
     lines = []
-    for learner, rows in _by_learner(marks):
+    for learner, rows in by_learner(marks):
         if rows[0].number == 0:
             lines.append((learner, "–", rows[0].reply))
             continue
-        told = [f"{state}: {listed}" for state in list(STATES)[1:] if (listed := _numbers(rows, state))]
-        lines.append((learner, f"{sum(row.state == 'right' for row in rows)}/{total}", "; ".join(told)))
+        lines.append((learner, f"{sum(row.state == 'right' for row in rows)}/{total}", told(rows)))
     names = max(len("learner"), *(len(line[0]) for line in lines))
     table = [("learner", "right", ""), *lines]
     return "\n".join(f"{name:{names}}  {right:>7}  {told}".rstrip() for name, right, told in table)
 
 
-def _by_learner(marks: Marks) -> list[tuple[str, list[Row]]]:
+def by_learner(marks: Marks) -> list[tuple[str, list[Row]]]:
     """The rows of each file; two files may bear the same name once signs that are not shown are gone."""
     groups: list[tuple[str, list[Row]]] = []
     for row in marks.rows:
@@ -89,7 +103,7 @@ def _by_learner(marks: Marks) -> list[tuple[str, list[Row]]]:
 
 
 def _numbers(rows: Sequence[Row], state: str) -> str:
-    return ", ".join(str(row.number) for row in rows if row.state == state)
+    return ", ".join(str(row.number) for row in rows if row.number and row.state == state)
 
 
 def overview(marks: Marks, theme: str | None = None) -> Picture:
@@ -100,7 +114,7 @@ def overview(marks: Marks, theme: str | None = None) -> Picture:
         for number, _ in marks.sheet.numbered
     ]
     broken = sum(row.number == 0 for row in marks.rows)
-    learners = len(_by_learner(marks))
+    learners = len(by_learner(marks))
     for count in counts:
         count["not read"] += broken
     names = [f"{number}  {task.kind.replace('_', ' ')}" for number, task in marks.sheet.numbered]
@@ -136,11 +150,11 @@ def overview(marks: Marks, theme: str | None = None) -> Picture:
                         pen.write((start + end) / 2, middle, words, "label", align="center", colour=ink, bold=True)
                 start = end
 
-    told = [
+    words = [
         f"{name.replace('  ', ' ')}: {', '.join(f'{number} {state}' for state, number in count.items() if number)}"
         for name, count in zip(names, counts, strict=True)
     ]
-    return Picture(title, plain(f"{title}: {'; '.join(told)}"), look.width, height, look, draw)
+    return Picture(title, plain(f"{title}: {'; '.join(words)}"), look.width, height, look, draw)
 
 
 def write_marks(marks: Marks, folder: str | Path) -> tuple[Path, ...]:

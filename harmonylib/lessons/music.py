@@ -63,7 +63,7 @@ def notation(today: Lesson, bars: int = 0) -> Page | Remarked | Picture:
 
 
 @section
-def hear(today: Lesson) -> Sound:
+def play(today: Lesson) -> Sound:
     """The bars of a lesson to listen to."""
     return listen(today.music, *today.bars)
 

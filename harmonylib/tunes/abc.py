@@ -1,11 +1,9 @@
-"""ABC to a `Sheet`: the text is made plain, music21 reads its notes, they are laid out here.
+"""ABC to a `Sheet`: the text is made plain, music21 reads its notes, they are laid out by `abc_layout`.
 
 Conventions
 - Of a book only the wanted tune is read; what stands before the first ``X:`` belongs to every tune.
 - Repeat signs, endings and words reach the layout as ``N:!`` fields, which music21 carries along untouched.
-- An accidental lasts until the bar line unless the file says otherwise, and as long as the note it stands at is tied.
 - A part name (``P:``) in the body opens a section; in the head it is an order of playing, which nothing here asks.
-- Of several symbols over one note, and of alternatives in one, the first counts.
 
 Sources: the ABC standard 2.1; the old forms of ``Q:`` and what counts as a chord or a mere word are common practice.
 """
@@ -13,29 +11,18 @@ Sources: the ABC standard 2.1; the old forms of ``Q:`` and what counts as a chor
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import replace
 from fractions import Fraction
-from typing import Any
 
 from harmonylib.errors import HarmonyError
-from harmonylib.theory.chords import Chord
-from harmonylib.theory.pitch import Pitch
-from harmonylib.tunes.harmony import NO_CHORD, read_chord
-from harmonylib.tunes.metre import Bar
+from harmonylib.tunes.abc_layout import lay_out
 from harmonylib.tunes.sheet import (
-    LONGEST,
-    MODE_NAMES,
     STEERING,
     Sheet,
     clean,
     countable,
-    fraction,
     likely_tempo,
     section_name,
-    steer,
 )
-from harmonylib.tunes.tune import Note
 
 _ABC = re.compile(
     r"""(?P<text>"[^"]*") | \[(?P<field>[A-Za-z]:[^\]]*)\] | (?P<grace>\{[^}]*\}) | !(?P<sign>[^!|\s]+)!
@@ -55,10 +42,10 @@ def read_abc(data: bytes, number: int) -> Sheet:
     for voice in voices:
         if not sheet.notes:
             sheet.bars = []
-            _lay_out(voice, sheet)
+            lay_out(voice, sheet)
         elif not sheet.chords:
             other = Sheet()
-            _lay_out(voice, other)
+            lay_out(voice, other)
             sheet.chords = other.chords
     return sheet
 
@@ -239,163 +226,3 @@ def _abc_tempo(value: str, length: str) -> float | None:
     if old and (unit := re.match(r"(\d+)/(\d+)", length.strip())) and int(unit[2]):
         lengths = [Fraction(int(unit[1]), int(unit[2])) * int(old[1] or 1)]
     return likely_tempo(float(match[1]) * float(4 * sum(lengths) or 1))
-
-
-def _lay_out(voice: str, sheet: Sheet) -> None:
-    """The notes, chords and bars of a voice, token by token in time."""
-    from music21 import abcFormat
-
-    handler = abcFormat.ABCHandler(abcVersion=(2, 1, 0))
-    handler.process(voice + "\n")
-    at = opened = Fraction(0)
-    metre, fifths = (4, 4), 0
-    groups: tuple[int, ...] = ()
-    bar = _fresh_bar(at, metre, fifths, "")
-    carried = _Carried(voice)
-    tied: tuple[Pitch, ...] = ()
-    ending_over = False  # a repeat sign or a double bar line closes the bar being filled
-    coming = ""  # a section named inside a bar opens with the next one
-
-    def close() -> None:
-        nonlocal bar, opened, coming, ending_over
-        if at > opened:
-            sheet.bars.append(replace(bar, length=at - opened))
-            opened = at
-            ending = "" if ending_over else bar.ending
-            bar = replace(_fresh_bar(at, metre, fifths, ending), groups=groups, section=coming)
-            coming, ending_over = "", False
-
-    for token in handler.tokens:
-        if isinstance(token, abcFormat.ABCMetadata):
-            if token.isMeter():
-                beats, unit = token.data.split("/")
-                metre, groups = (int(beats), int(unit)), ()
-            elif token.isKey():
-                fifths, mode = token.getKeySignatureParameters()
-                fifths = (fifths + 7) % 12 - 7 if abs(fifths) > 7 else fifths
-                if sheet.mode is None and mode:
-                    sheet.mode = MODE_NAMES.get(mode.lower(), "major")
-            elif token.tag == "N" and token.data.startswith("!rest"):
-                for _ in range(min(int(token.data[5:]), 200)):
-                    at += Fraction(4 * metre[0], metre[1])
-                    close()
-            elif token.tag == "N" and token.data.startswith("!groups"):
-                groups = tuple(map(int, token.data.split()[1:]))
-            elif token.tag == "N" and token.data.startswith("!section") and at > opened:
-                coming = token.data[8:].strip()
-            elif token.tag == "N" and token.data.startswith("!"):
-                ending_over |= at > opened and token.data in ("!end", "!double")
-                bar = _steered(token.data[1:], bar, sheet, at == opened)
-            if at == opened:
-                bar = replace(bar, metre=metre, groups=groups, fifths=fifths)
-        elif isinstance(token, abcFormat.ABCBar):
-            close()
-            carried.shown.clear()
-        elif isinstance(token, abcFormat.ABCNote):
-            for text in token.chordSymbols:
-                _abc_text(text, at, sheet)
-            length = _abc_length(token)
-            single: list[Any] = token.subTokens if isinstance(token, abcFormat.ABCChord) else [token]
-            into = tied if token.tie in ("stop", "continue") else ()
-            pitches = [carried.pitch(note.src, fifths, into) for note in single if note.pitchName]
-            sheet.notes += [(Note(p, at, length), p.midi in {q.midi for q in into}) for p in pitches if length]
-            tied = tuple(pitches)
-            at += length
-    close()
-    if sheet.bars and bar.marks:  # words after the last bar line
-        sheet.bars[-1] = replace(sheet.bars[-1], marks=(*sheet.bars[-1].marks, *bar.marks))
-    countable(quarters=at)
-    _count_out(sheet)
-
-
-def _abc_length(token: Any) -> Fraction:
-    """How long a note of music21's is, in quarter notes."""
-    length = fraction(token.quarterLength)
-    if token.activeTuplet is not None:
-        length *= Fraction(token.activeTuplet.numberNotesNormal, token.activeTuplet.numberNotesActual)
-    if not 0 <= length <= LONGEST:
-        raise HarmonyError(f"a note of {float(length):g} quarter notes is out of range (0–{LONGEST})")
-    return length
-
-
-def _fresh_bar(onset: Fraction, metre: tuple[int, int], fifths: int, ending: str) -> Bar:
-    return Bar(0, onset, Fraction(0), metre, fifths, ending=ending)
-
-
-def _steered(word: str, bar: Bar, sheet: Sheet, empty: bool) -> Bar:
-    """The bar being filled, told what a repeat sign, an ending or a word says; an ending sign belongs before it."""
-    kind, _, rest = word.partition(" ")
-    if kind in ("end", "double"):
-        target = sheet.bars[-1] if empty and sheet.bars else bar
-        done = replace(target, repeat_end=target.repeat_end or kind == "end")
-        if target is bar:
-            return done
-        sheet.bars[-1] = done
-        return replace(bar, ending="")
-    if kind == "start":
-        return replace(bar, repeat_start=True, ending="")
-    if kind == "section":
-        return replace(bar, section=rest.strip())
-    if kind == "ending":
-        return replace(bar, ending=", ".join(re.findall(r"\d+", rest)))
-    return replace(bar, marks=(*bar.marks, steer(clean(rest))))
-
-
-class _Carried:
-    """The accidentals that hold in a bar: by letter in every octave, or as ``%%propagate-accidentals`` says."""
-
-    def __init__(self, voice: str) -> None:
-        said = re.search(r"%%propagate-accidentals\s+(\w+)", voice)
-        self.rule = said[1] if said else "pitch"
-        self.shown: dict[str, int] = {}
-
-    def pitch(self, written: str, fifths: int, tied: Sequence[Pitch]) -> Pitch:
-        """The pitch of a note as written, ``^F``, ``_b'`` or ``C,``, in a key signature and after the notes `tied`."""
-        match = re.search(r"([_^=]*)([A-Ga-g])([,']*)", re.sub('"[^"]*"', "", written))
-        if not match:
-            raise HarmonyError(f"{written[:20]!r} is not a note")
-        letter = match[2].upper()
-        octave = 4 + match[2].islower() + match[3].count("'") - match[3].count(",")
-        place = f"{letter}{octave}" if self.rule == "octave" else letter
-        if match[1]:
-            alter = max(-2, min(2, match[1].count("^") - match[1].count("_")))
-            if self.rule != "not":
-                self.shown[place] = alter
-        else:
-            signature = (fifths - "FCGDAEB".index(letter) + 6) // 7  # sharps from F on, flats from B back
-            held = (pitch.alter for pitch in tied if (pitch.letter, pitch.octave) == (letter, octave))
-            alter = self.shown.get(place, next(held, signature))
-        return Pitch(letter, alter, octave)
-
-
-def _abc_text(text: str, at: Fraction, sheet: Sheet) -> None:
-    """Takes a quoted text: a chord symbol goes to the sheet, other words nowhere."""
-    words = clean(text.strip('"'))
-    if NO_CHORD.fullmatch(words):
-        sheet.chords.append((at, None))
-        return
-    if words.startswith("("):
-        words = words[1:].removesuffix(")")
-    symbol = re.split(r"\s*;|\s+\(?(?=[A-G])|\((?=[A-G])", words)[0].strip()
-    is_word = re.match(r"[A-G](?!maj|min|dim|aug|sus|add|alt|omit|b)[a-z]{4}", symbol)
-    if re.fullmatch(r"[a-gHh][#b♯♭]?(m|maj|min|dim|sus|\d)*(\(.*\))?", symbol) and len(symbol) > 1:
-        sheet.remarks.append(f"{symbol!r} looks like a chord symbol, but its root is no capital A–G: it is left out")
-    if re.match("[A-G]", symbol) and not is_word and (not sheet.chords or sheet.chords[-1][0] != at):
-        try:
-            chord: Chord | HarmonyError = read_chord(symbol)
-        except HarmonyError as error:
-            chord = error
-        sheet.chords.append((at, chord))
-
-
-def _count_out(sheet: Sheet) -> None:
-    """Cuts music without bar lines into bars of its metre."""
-    if len(sheet.bars) != 1:
-        return
-    whole = sheet.bars[0]
-    length = Fraction(4 * whole.metre[0], whole.metre[1])
-    if sheet.pick_up is False or whole.length <= length:
-        return
-    starts = [length * index for index in range(-(-whole.length // length))]
-    sheet.bars = [replace(whole, onset=s, length=min(length, whole.end - s), marks=()) for s in starts]
-    sheet.remarks.append("there are no bar lines: the bars are counted out by the metre")

@@ -15,11 +15,12 @@ from typing import Any
 import nbformat
 import pytest
 
-from harmonylib.__main__ import CHAPTERS
 from harmonylib.classroom.projector import contents, cut
+from harmonylib.classroom.shipped import course_folder
 from harmonylib.pictures.theme import THEMES
 from tests.browser.conftest import Watched, free_port, served, write_notebook
 
+CHAPTERS = course_folder()
 LISTED = contents(CHAPTERS)
 BODY, HEAD, PICTURE = 24, 28, 16
 

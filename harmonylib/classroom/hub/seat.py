@@ -1,0 +1,116 @@
+"""A learner's seat: run by the Hub as the learner, it lays their copy of the course and becomes their server.
+
+Conventions
+- It never runs as root or as somebody else than the one who signed in: a linked folder would be written
+  through, and one learner would read another's work.
+- What the learner makes can be read by the learner and by teachers, who are the group of the home.
+- Kernels talk through files in a short folder that only the learner opens; over ports, any account could listen.
+- Replies of the teacher that wait for this learner are copied beside the chapters.
+"""
+
+from __future__ import annotations
+
+import os
+import resource
+import stat
+import sys
+import tempfile
+from pathlib import Path
+from typing import NoReturn
+
+from harmonylib.classroom.copies import FOLDER, lay, trust
+from harmonylib.classroom.opening import LAB, told
+from harmonylib.classroom.shipped import course_folder
+from harmonylib.errors import HarmonyError
+
+REPLIES = "HARMONYLIB_REPLIES"
+"""The variable that names the folder of replies, one folder in it a learner."""
+LIMITS = {
+    # what                    of each process, but processes of each learner
+    resource.RLIMIT_AS: 6 * 2**30,
+    resource.RLIMIT_FSIZE: 2**30,
+    resource.RLIMIT_NOFILE: 4096,
+    resource.RLIMIT_NPROC: 400,
+    resource.RLIMIT_CORE: 0,
+}
+CLOSED = (
+    "--KernelManager.transport=ipc",
+    "--ServerApp.terminals_enabled=False",
+    "--ServerApp.log_level=WARN",
+    "--LabApp.extension_manager=readonly",
+    "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+)
+_LARGEST_REPLY = 2_000_000
+
+
+def main() -> int:
+    """Lay the copy, then become the learner's server; 1 and a line for the Hub's log when that cannot be."""
+    try:
+        check_account(os.environ.get("JUPYTERHUB_USER", ""))
+        os.umask(0o027)
+        for what, most in LIMITS.items():
+            hard = resource.getrlimit(what)[1]
+            lower = most if hard == resource.RLIM_INFINITY else min(most, hard)
+            resource.setrlimit(what, (lower, lower))
+        course, folder = course_folder(), Path.home() / FOLDER
+        for line in told(lay(course, folder)):
+            print(line, flush=True)
+        trust(course, folder)
+        fetch_replies(folder)
+    except HarmonyError as error:
+        print(f"harmonylib: {error}", file=sys.stderr)
+        return 1
+    return _become_server(folder)
+
+
+def _become_server(folder: Path) -> NoReturn:
+    os.environ["JUPYTER_RUNTIME_DIR"] = str(runtime_folder())
+    os.environ["JUPYTER_CONFIG_PATH"] = str(LAB)
+    os.chdir(folder)
+    arguments = [f"--ServerApp.root_dir={folder}", *CLOSED, *sys.argv[1:]]
+    os.execv(sys.executable, [sys.executable, "-m", "jupyterhub.singleuser", *arguments])
+
+
+def check_account(name: str) -> None:
+    """Raises `HarmonyError` unless this process is the account of that name, and not root."""
+    import pwd
+
+    mine = pwd.getpwuid(os.geteuid()).pw_name
+    if os.geteuid() == 0 or mine != name:
+        raise HarmonyError(
+            f"the server of {name!r} would run as {mine!r}: every learner needs an account of their own, so the Hub "
+            "must start servers as system users"
+        )
+
+
+def runtime_folder() -> Path:
+    """A short folder that only this account opens: the same one each time, or a new one where that is not ours."""
+    folder = Path("/tmp") / f"{FOLDER}-{os.getuid()}"
+    try:
+        folder.mkdir(mode=0o700, exist_ok=True)
+        found = folder.lstat()
+        if stat.S_ISDIR(found.st_mode) and found.st_uid == os.getuid() and not found.st_mode & 0o077:
+            return folder
+    except OSError:
+        pass
+    return Path(tempfile.mkdtemp(prefix=f"{FOLDER}-", dir="/tmp"))
+
+
+def fetch_replies(folder: Path) -> None:
+    """Copy the pages that wait for this learner into the folder `replies` of the copy, where none of that name lies."""
+    given = os.environ.get(REPLIES)
+    waiting = sorted(Path(given, os.environ["JUPYTERHUB_USER"]).glob("*.html")) if given else []
+    mine = folder / "replies"
+    if not waiting or mine.is_symlink():
+        return
+    try:
+        mine.mkdir(exist_ok=True)
+        for page in waiting:
+            if not (mine / page.name).exists() and page.stat().st_size <= _LARGEST_REPLY:
+                (mine / page.name).write_bytes(page.read_bytes())
+    except OSError as error:
+        print(f"harmonylib: replies were not copied: {error}", file=sys.stderr)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

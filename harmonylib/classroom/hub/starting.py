@@ -1,0 +1,122 @@
+"""The class server started: accounts, the teachers' passwords and the checks first, then the Hub in this very process.
+
+``python -m harmonylib.classroom.hub.starting DIR`` starts the server of a folder; with ``servers``, it asks the running
+Hub to start every learner's server one after another, so that a class does not wait.
+
+Conventions
+- Passwords are the learners' own, chosen when they sign in first. Those of teachers are made here, and shown once, so
+  that nobody can claim a teacher's name.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import json
+import os
+import secrets
+import shutil
+import sys
+import urllib.error
+import urllib.request
+from pathlib import Path
+from typing import NoReturn
+
+from harmonylib.classroom.hub.people import NAMES, make_accounts, read_people
+from harmonylib.errors import HarmonyError
+
+CONFIGURATION, PRIVATE = "jupyterhub_config.py", "private"
+TOKEN, ADDRESS = "starter-token", "address"
+
+
+def main(arguments: list[str]) -> int:
+    """Start the server, or the learners' servers; 2 and one line when that cannot be."""
+    folder = Path(arguments[0]).resolve()
+    try:
+        if arguments[1:] == ["servers"]:
+            return start_servers(folder)
+        prepare(folder)
+    except HarmonyError as error:
+        print(f"harmonylib: {error}", file=sys.stderr)
+        return 2
+    return _become_hub(folder)
+
+
+def _become_hub(folder: Path) -> NoReturn:
+    os.chdir(folder / PRIVATE)
+    os.execv(sys.executable, [sys.executable, "-m", "jupyterhub", "-f", str(folder / CONFIGURATION)])
+
+
+def prepare(folder: Path) -> None:
+    """All that must be there before the Hub starts; raises `HarmonyError` that says what is missing."""
+    _check()
+    people = read_people(folder / NAMES)
+    private = folder / PRIVATE
+    private.mkdir(mode=0o700, exist_ok=True)
+    private.chmod(0o700)
+    (folder / "replies").mkdir(mode=0o755, exist_ok=True)
+    new = make_accounts(people)
+    if new:
+        print(f"Accounts made: {', '.join(new)}.")
+    if not (private / TOKEN).exists():
+        (private / TOKEN).touch(0o600)
+        (private / TOKEN).write_text(secrets.token_hex(32))
+    for name in people.teachers:
+        password = _first_password(private, name)
+        if password:
+            print(f"The password of {name} is {password} (shown this once; {name} can change it after signing in).")
+    sys.stdout.flush()
+
+
+def _check() -> None:
+    if os.geteuid() != 0:
+        raise HarmonyError("start the class server as root: it starts every learner's server as that learner")
+    for module in ("jupyterhub", "firstuseauthenticator", "jupyterhub_idle_culler"):
+        if importlib.util.find_spec(module) is None:
+            raise HarmonyError(f"{module} is missing: {sys.executable} -m pip install -r requirements.txt")
+    if not shutil.which("configurable-http-proxy"):
+        raise HarmonyError("configurable-http-proxy is missing: npm install -g configurable-http-proxy@5.3.0")
+    for place in (Path(sys.executable), Path(sys.executable).resolve(), Path(__file__)):
+        closed = [str(parent) for parent in place.parents if not parent.stat().st_mode & 0o001]
+        if closed:
+            raise HarmonyError(f"learners cannot open {closed[-1]!r}, where {place.name} is: install it elsewhere")
+
+
+def _first_password(private: Path, name: str) -> str:
+    """A password for a teacher who has none, else nothing."""
+    import dbm
+
+    from firstuseauthenticator import FirstUseAuthenticator
+
+    path = str(private / "passwords.dbm")
+    with dbm.open(path, "c", 0o600) as known:
+        if name.encode() in known:
+            return ""
+    password = secrets.token_urlsafe(9)
+    FirstUseAuthenticator(dbm_path=path).reset_password(name, password)
+    return password
+
+
+def start_servers(folder: Path) -> int:
+    """Ask the running Hub to start everyone's server, one after another."""
+    try:
+        token = (folder / PRIVATE / TOKEN).read_text().strip()
+        address = (folder / PRIVATE / ADDRESS).read_text().strip()
+    except OSError as error:
+        raise HarmonyError(f"no class server has been started in {str(folder)!r}: {error.strerror}") from None
+    for name in read_people(folder / NAMES).everyone:
+        request = urllib.request.Request(
+            f"{address}/users/{name}/server", b"{}", {"Authorization": f"token {token}"}, method="POST"
+        )
+        try:
+            with urllib.request.urlopen(request, timeout=180) as answer:
+                state = "ready" if answer.status == 201 else "starting"
+        except urllib.error.HTTPError as error:
+            state = str(json.loads(error.read() or b"{}").get("message", error.reason))
+        except OSError as error:
+            raise HarmonyError(f"the class server does not answer: {error}") from None
+        print(f"{name}: {state}", flush=True)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
