@@ -9,6 +9,7 @@ import pypdf
 import pytest
 
 from harmonylib.__main__ import main
+from harmonylib.answering.stages import arrange
 from harmonylib.classroom.handouts.frames import TIGHT, frame, window
 from harmonylib.classroom.handouts.kinds import KINDS, handout
 from harmonylib.classroom.handouts.look import Look, look
@@ -16,6 +17,7 @@ from harmonylib.classroom.handouts.setting import ROOM, apart
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
+from harmonylib.score.pdf import pdf
 from harmonylib.settings import CLASS_FILE
 from harmonylib.theory.families import PRACTICE_ORDER
 from harmonylib.theory.voicings import voice
@@ -28,7 +30,7 @@ SHORT = read_text(
 ASKED = {"shapes": None, "cycle": "Ebmaj7", "tune": SHORT}
 
 
-def written(pdf: bytes) -> list[tuple[str, float, float, float]]:
+def written(sheet: bytes) -> list[tuple[str, float, float, float]]:
     """Every text of a PDF: what it says, its size in points, and where it starts."""
     found: list[tuple[str, float, float, float]] = []
 
@@ -37,7 +39,7 @@ def written(pdf: bytes) -> list[tuple[str, float, float, float]]:
             scale = abs(cm[3] or cm[1]) * abs(tm[3] or tm[1])
             found.append((text.strip(), size * scale, cm[4] + cm[0] * tm[4], cm[5] + cm[3] * tm[5]))
 
-    for page in pypdf.PdfReader(io.BytesIO(pdf)).pages:
+    for page in pypdf.PdfReader(io.BytesIO(sheet)).pages:
         page.extract_text(visitor_text=seen)
     return found
 
@@ -77,9 +79,9 @@ def test_a_cycle_rises_and_a_family_goes_through_twelve_roots_on_one_page() -> N
 @pytest.mark.parametrize("size", [9, 14, 18])
 def test_words_are_large_enough_and_stay_on_the_page(kind: str, size: int) -> None:
     made = handout(kind, ASKED[kind], size=size)
-    pdf = made.pdf()
-    wide, high = (float(x) for x in pypdf.PdfReader(io.BytesIO(pdf)).pages[0].mediabox[2:])
-    texts = written(pdf)
+    sheet = made.pdf()
+    wide, high = (float(x) for x in pypdf.PdfReader(io.BytesIO(sheet)).pages[0].mediabox[2:])
+    texts = written(sheet)
     assert any(made.title in text for text, *_ in texts)
     for text, points, x, y in texts:
         assert points >= size * 7 / 9 - 0.01, text
@@ -197,3 +199,13 @@ def test_it_shows_itself_in_a_notebook_the_same_every_time() -> None:
     bundle = once._repr_mimebundle_()
     assert bundle["image/svg+xml"].startswith("<svg")
     assert bundle["text/plain"] == repr(again)
+
+
+def test_a_printed_tune_of_eight_bars_takes_one_page_and_reasons_only_when_asked() -> None:
+    arrangement = arrange(SHORT)
+    plain, told = (pypdf.PdfReader(io.BytesIO(pdf(arrangement, reasons=asked))) for asked in (False, True))
+    said = ["".join(page.extract_text() for page in reader.pages) for reader in (plain, told)]
+    assert len(plain.pages) == 1
+    assert "Why these grips" not in said[0]
+    assert "Why these grips" in said[1]
+    assert said[1].count("drop 2 on strings") >= 5

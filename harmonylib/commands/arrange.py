@@ -59,6 +59,7 @@ def describe(commands: Commands) -> None:
         help=f"one of {', '.join(TUNINGS)}; or pitches from the lowest: 'D2 A2 D3 G3 B3 E4'",
     )
     arrange.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"paper of the PDF (default: {PAPERS[0]})")
+    arrange.add_argument("--reasons", action="store_true", help="print the reason for every grip in the PDF too")
     arrange.add_argument("--sound", choices=SOUNDS, help="write what it sounds like too")
     arrange.add_argument(
         "--once", action="store_true", help="MIDI and sound play every bar once, as written, and no repeats"
@@ -169,7 +170,9 @@ def run(options: argparse.Namespace) -> int:
         progress.update()
         progress.set_description("engraving", refresh=False)
         stem = safe_stem(path.stem + (f"_{options.number}" if options.number > 1 else ""))
-        files = write_files(arrangement, options.out, stem, options.paper, options.sound or "", options.once)
+        files = write_files(
+            arrangement, options.out, stem, options.paper, options.sound or "", options.once, options.reasons
+        )
         progress.update()
     say(text(arrangement))
     for remark in (*tune.remarks, *arrangement.remarks, *faults):
