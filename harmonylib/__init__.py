@@ -65,6 +65,7 @@ ROOMS = {
         *("candidates", "costs", "densities", "keys", "next_best", "pin_price", "prices", "reaches", "round_pin"),
         *("spreads", "tempos", "tested"),
     ),
+    "lessons.taste": ("hands", "in_stage", "weighed"),
     "lessons.answers": (
         *("hear_answers", "calls_and_answers", "can_answer", "change_one", "check_answer", "does_not_fit", "faster"),
         *("find_the_gaps", "keep_one", "one_answer", "shares", "with_answers"),

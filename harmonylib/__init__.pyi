@@ -152,6 +152,9 @@ from harmonylib.lessons.spreading import spans as spans
 from harmonylib.lessons.spreading import tall_chords as tall_chords
 from harmonylib.lessons.spreading import two_names as two_names
 from harmonylib.lessons.spreading import voicing_table as voicing_table
+from harmonylib.lessons.taste import hands as hands
+from harmonylib.lessons.taste import in_stage as in_stage
+from harmonylib.lessons.taste import weighed as weighed
 from harmonylib.lessons.testing import character as character
 from harmonylib.lessons.testing import counted_up as counted_up
 from harmonylib.lessons.testing import degrees as degrees
