@@ -17,6 +17,8 @@ from harmonylib.classroom.handouts.setting import ROOM, apart
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.grips import grip_row
+from harmonylib.pictures.neck import grip_marks, neck_frame, neck_picture
 from harmonylib.score.pdf import pdf
 from harmonylib.settings import CLASS_FILE
 from harmonylib.theory.families import PRACTICE_ORDER
@@ -209,3 +211,14 @@ def test_a_printed_tune_of_eight_bars_takes_one_page_and_reasons_only_when_asked
     assert "Why these grips" not in said[0]
     assert "Why these grips" in said[1]
     assert said[1].count("drop 2 on strings") >= 5
+
+
+def test_a_left_handed_neck_turns_every_picture_round() -> None:
+    left, right = Neck(left_handed=True), Neck()
+    held = voice("Cmaj7", "drop 2", "E4")
+    steps = right.cycle(held, (5, 4, 3, 2))
+    marks = grip_marks(right, "x3545x", held)
+    assert neck_picture(left, marks).svg == neck_picture(right, marks, left_handed=True).svg
+    assert neck_picture(left, marks).svg != neck_picture(right, marks).svg
+    assert grip_row(left, steps).svg == grip_row(right, steps, left_handed=True).svg
+    assert neck_frame(left).x(1) > neck_frame(left).x(5)
