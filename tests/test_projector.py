@@ -88,7 +88,20 @@ def test_a_short_remark_stays_with_what_it_is_about() -> None:
     assert steps(code(said(2)), prose("Few."), prose("## Then")) == [1, 1, 2]
     assert steps(code(said(2)), prose("M" * REMARK), prose("## Then")) == [1, 2, 3]
     assert steps(code(said(2)), prose("Now:"), code(said(2))) == [1, 2, 2]
-    assert steps(prose("Alone."), prose("Apart.")) == [1, 2]
+
+
+def test_prose_alone_waits_for_what_it_introduces() -> None:
+    assert steps(prose("Wait."), prose("Here:"), code(drawn(350))) == [1, 1, 1]
+    assert steps(prose("One.\n\n" + "M" * 78 * 5), prose("Here:"), code(drawn(400))) == [1, 1, 2, 2]
+    assert steps(prose("# One\n\nWhy."), prose("## Two"), code(drawn(100))) == [1, 2, 2]
+    assert steps(prose("## All\n\nWhy."), prose("### One"), code(drawn(100))) == [1, 1, 1]
+    assert steps(prose("## One\n\nWhy.\n\nHere:"), code(drawn(400))) == [1, 2, 2]
+
+
+def test_prose_comes_apart_between_paragraphs_and_not_inside_lists_or_code() -> None:
+    text = "## One\n\nWhy.\n\n- a\n\n- b\n\nThen:\n\n```\na\n\nb\n```"
+    parts = ["## One\n\nWhy.\n\n- a\n\n- b", "Then:\n\n```\na\n\nb\n```"]
+    assert [piece["source"] for piece in cut([prose(text)])] == parts
 
 
 def test_cells_to_be_skipped_run_and_take_no_room() -> None:
@@ -125,7 +138,8 @@ def test_a_hash_inside_a_code_block_is_no_heading() -> None:
 def test_a_chapter_is_cut_without_loss_into_steps_that_fit(path: Path) -> None:
     cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
     placed = cut(cells)
-    before, after = ("".join("".join("".join(c["source"]) for c in some).split()) for some in (cells, placed))
+    kept = [c for c in cells if c["cell_type"] == "code" or "projector-skip" not in c["metadata"].get("tags", [])]
+    before, after = ("".join("".join("".join(c["source"]) for c in some).split()) for some in (kept, placed))
     assert before == after
     numbers = [piece["metadata"]["projector"]["step"] for piece in placed]
     assert numbers[0] == 1

@@ -236,7 +236,8 @@ class Pen:
 def wrapped(parts: Sequence[str], look: Theme) -> list[str]:
     """Parts of a legend in as few rows as fit the picture."""
     rows = [""]
-    for part in parts:
+    lines = [line for part in parts for line in folded(part, look.small, look.width - 24)]
+    for part in lines:
         longer = f"{rows[-1]}   ·   {part}" if rows[-1] else part
         if rows[-1] and ems(longer) * look.small > look.width - 24:
             rows.append(part)

@@ -51,8 +51,8 @@ class Theme:
 
 THEMES = {
     "paper": Theme(490, 8, 8.5, 11, 17, "#FFFFFF", "#1A1A1A", "#555555", "#9A9A9A", "#F1EEE6", fills_width=False),
-    "projector light": Theme(720, 10, 12, 17, 26, "#FFFFFF", "#000000", "#333333", "#777777", "#EBE6DA"),
-    "projector dark": Theme(720, 10, 12, 17, 26, "#101010", "#FFFFFF", "#D0D0D0", "#8A8A8A", "#2C2C2C"),
+    "projector light": Theme(720, 17, 17, 20, 22, "#FFFFFF", "#000000", "#333333", "#777777", "#EBE6DA"),
+    "projector dark": Theme(720, 17, 17, 20, 22, "#101010", "#FFFFFF", "#D0D0D0", "#8A8A8A", "#2C2C2C"),
 }
 
 THEME_VARIABLE = "HARMONYLIB_THEME"

@@ -31,8 +31,8 @@ from harmonylib.wording import plain
 LINE_MM = 210.0
 """Width of a line of music that holds `COLUMNS_A_LINE`; narrower ones hold fewer."""
 
-PROJECTOR_MM = 172.0
-"""The same for a wall: chord symbols come out 28 pixels high where the line is 1210 pixels wide."""
+PROJECTOR_MM = 130.0
+"""The same for a wall: fret numbers come out 30 pixels high where the line is 1226 pixels wide."""
 
 TALLEST = 60000  # tenths of a millimetre; the engraver's own limit for a page
 
@@ -59,7 +59,15 @@ ENGRAVER = {
 PRINTED = {"pageHeight": 100, "smuflTextFont": "none", "spacingStaff": 3}
 """For paper: a line of music a page, its tablature close under its staff."""
 
-PROJECTOR = {"barLineWidth": 0.4, "staffLineWidth": 0.2, "stemWidth": 0.3, "ledgerLineThickness": 0.35}
+PROJECTOR = {
+    "barLineWidth": 0.4,
+    "staffLineWidth": 0.2,
+    "stemWidth": 0.3,
+    "ledgerLineThickness": 0.35,
+    "spacingStaff": 4,
+    "spacingLinear": 0.16,
+    "spacingNonLinear": 0.5,
+}
 
 
 def engrave(

@@ -4,7 +4,8 @@ A chapter is run from the top in a kernel of its own when it is opened, and agai
 into steps here, by what the cells stored, before it runs; the page in `jupyter/` only shows one step after another.
 
 Conventions
-- A step opens with a heading or with prose, and takes in what follows as long as it fits the window.
+- A step opens with a heading or with prose, and takes in what follows as long as it fits the window. Prose that does
+  not fit over its picture as a whole leaves its last paragraph there.
 - A cell with the tag `projector-skip` is run and not shown.
 - Pictures take their theme from the environment variable HARMONYLIB_THEME, which the kernels inherit.
 - Nothing is fetched from elsewhere: style, script and fonts are on this machine. Sizes are those of a window 1280 by
@@ -30,15 +31,20 @@ from harmonylib.score.engraving import LINE_MM, PROJECTOR_MM
 TEMPLATES = Path(__file__).parent / "jupyter"
 PORT = 8866
 SKIP = "projector-skip"
+FORSAKEN_S = 300  # a browser that dies says no farewell: its kernel ends after so long without a page
 REMARK = 160  # prose of fewer letters that leads to nothing is a remark on what stands above it
 
 # pixels and letters in a window of 1280 by 720, as style sheet and themes make them
-ROOM, WIDTH = 620, 1220
-PROSE_LETTERS, PROSE_LINE = 88, 32.4
-TEXT_LETTERS, TEXT_LINE = 84, 31.2
-GAP, AUDIO, SUMMARY = 12, 48, 34
-UNKNOWN, CONTROLS = 420, 190
-WIDGET = re.compile(r"\b(\w*Panel|NeckView|ScoreView|Player)\(")  # stored as its still picture, without its controls
+ROOM, WIDTH = 640, 1226
+PROSE_LETTERS, PROSE_LINE = 78, 37.8
+TEXT_LETTERS, TEXT_LINE = 72, 36.4
+GAP, AUDIO, SUMMARY = 11, 58, 38
+UNKNOWN, CONTROLS = 420, 220
+ROW_LETTERS, ROW_LINE = 70, 42
+LARGER, CLOSER = 1.15, 0.82  # a picture's larger letters make it taller; staff and tablature stand closer
+WIDGET = re.compile(
+    r"\b(\w*Panel|NeckView|ScoreView|Player|panel|ask|play)\("
+)  # stored as its still picture, without its controls
 
 Cell = dict[str, Any]
 
@@ -67,44 +73,75 @@ def contents(folder: Path) -> tuple[Chapter, ...]:
 def cut(cells: list[Cell]) -> list[Cell]:
     """The cells with their step, counted from 1, and their section in `metadata["projector"]`.
 
-    Prose comes apart at its headings.
+    Prose comes apart at its headings, and its last paragraph stands over the picture that it introduces.
 
     >>> chapter = [{"cell_type": "markdown", "metadata": {}, "source": "# One\\n\\nHello.\\n\\n## Two\\n\\nMore."}]
     >>> [(piece["source"], piece["metadata"]["projector"]["step"]) for piece in cut(chapter)]
     [('# One\\n\\nHello.', 1), ('## Two\\n\\nMore.', 2)]
     """
     pieces = [piece for cell in cells for piece in _pieces(cell)]
-    placed: list[Cell] = []
-    step, section, filled, shows = 0, "", 0.0, False  # how much of the step is taken, and whether a cell shows in it
+    steps: list[list[Cell]] = []
     for piece, after in zip(pieces, [*pieces[1:], None], strict=True):
-        height, heading, is_prose = _height(piece), "", piece["cell_type"] == "markdown"
-        if is_prose:
-            heading = _heading(piece["source"])
-            leads = after is not None and after["cell_type"] == "code" and _height(after) > 0
-            remark = shows and not heading and not leads and len(piece["source"]) < REMARK
-            starts = not (remark and filled + height <= ROOM)
-        else:
-            starts = height > 0 and filled > 0 and filled + height > ROOM
-        if starts or not step:
-            step, filled, shows = step + 1, 0.0, False
-        section, filled, shows = heading or section, filled + height, shows or (not is_prose and height > 0)
-        placed.append({**piece, "metadata": {**piece["metadata"], "projector": {"step": step, "section": section}}})
+        if not steps or _opens(piece, steps[-1], after):
+            steps.append(_introduction(steps[-1], piece) if steps else [])
+        steps[-1].append(piece)
+    placed: list[Cell] = []
+    section = ""
+    for number, step in enumerate(steps, start=1):
+        for piece in step:
+            section = (_heading(piece["source"]) if piece["cell_type"] == "markdown" else "") or section
+            where = {"step": number, "section": section}
+            placed.append({**piece, "metadata": {**piece["metadata"], "projector": where}})
     return placed
 
 
+def _opens(piece: Cell, step: list[Cell], after: Cell | None) -> bool:
+    """Whether a piece opens a step of its own: it does where it does not fit, and as prose that leads to a picture."""
+    height, filled = _height(piece), sum(map(_height, step))
+    if piece["cell_type"] != "markdown":
+        return height > 0 and filled > 0 and filled + height > ROOM
+    if filled + height > ROOM:
+        return True
+    if not any(map(_shows, step)):  # prose alone waits for what it introduces
+        return bool(step) and bool(re.match(r"#{1,2} ", piece["source"]))
+    leads = after is not None and _shows(after)
+    return bool(_heading(piece["source"])) or leads or len(piece["source"]) >= REMARK
+
+
+def _introduction(step: list[Cell], piece: Cell) -> list[Cell]:
+    """The last paragraph of a step of prose, taken from it where it fits over the picture that it introduces."""
+    if not _shows(piece) or any(map(_shows, step)):
+        return []
+    said = [number for number, one in enumerate(step) if one["cell_type"] == "markdown"]
+    if len(said) < 2 or _height(step[said[-1]]) + _height(piece) > ROOM:
+        return []
+    taken = step[said[-1] :]
+    del step[said[-1] :]
+    return taken
+
+
+def _shows(cell: Cell) -> bool:
+    return cell["cell_type"] == "code" and _height(cell) > 0
+
+
 def _pieces(cell: Cell) -> Iterator[Cell]:
-    """The cell, or its prose from heading to heading; no prose that is to be skipped."""
+    """The cell, or its prose in paragraphs, a heading with its first one; no prose that is to be skipped."""
     if cell["cell_type"] != "markdown":
         yield cell
     elif SKIP not in cell["metadata"].get("tags", ()):
         parts, fenced = [""], False
         for line in _joined(cell["source"]).splitlines(keepends=True):
-            fenced ^= line.startswith("```")
-            if _heading(line) and not fenced:
+            inside, fenced = fenced, fenced ^ line.startswith("```")
+            alone = _heading(parts[-1]) and "\n" not in parts[-1].strip()
+            ended = parts[-1].endswith("\n\n") and not alone and not _GOES_ON.match(line)
+            if not inside and (_heading(line) or ended):
                 parts.append("")
             parts[-1] += line
         for number, text in enumerate(filter(None, map(str.strip, parts))):
             yield {**cell, "source": text, "id": f"{cell.get('id', 'cell')}-{number}"}
+
+
+_GOES_ON = re.compile(r"[-|\s]|\* |\d+\.|```")  # with a list, a table, code, or what is indented
 
 
 def _heading(text: str) -> str:
@@ -138,10 +175,15 @@ def _output_height(output: Mapping[str, Any]) -> float:
     frame = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', html or svg)
     picture = WIDTH * float(frame[2]) / float(frame[1]) if frame else 0.0
     if 'class="system"' in (html or svg):  # engraved bars come out larger on the wall
-        picture *= LINE_MM / PROJECTOR_MM
+        picture *= CLOSER * LINE_MM / PROJECTOR_MM
+    else:
+        picture *= LARGER
     if "<details" in html:
         return picture + SUMMARY
     if html:
+        rows = re.findall(r"(?s)<tr>.*?</tr>", html)
+        html = re.sub(r"(?s)<table.*</table>", "", html)
+        picture += sum(_folded(re.sub(r"<[^>]*>", "  ", row), ROW_LETTERS) * ROW_LINE for row in rows)
         words = re.sub(r"(?s)<svg.*</svg>|<[^>]*>", "", html)
         return picture + _folded(words, PROSE_LETTERS) * PROSE_LINE + GAP
     if svg or any(kind.startswith("image/") for kind in data):
@@ -175,7 +217,8 @@ def serve(folder: Path, *, dark: bool = False, port: int = PORT, browser: bool =
         page_config["chapters"] = contents(folder)
         return page_config
 
-    def in_steps(_: object, *, notebook: Any, cwd: str) -> Any:
+    def in_steps(visit: Any, *, notebook: Any, cwd: str) -> Any:
+        _ = visit.xsrf_token  # asking for it sets the cookie, without which the farewell of the page is refused
         notebook.cells = [type(notebook)(cell) for cell in cut(notebook.cells)]
         return notebook
 
@@ -185,6 +228,7 @@ def serve(folder: Path, *, dark: bool = False, port: int = PORT, browser: bool =
     settings.VoilaConfiguration.update(template="projector", theme="dark" if dark else "light", classic_tree=True)
     settings.VoilaConfiguration.update(allow_template_override="NO", allow_theme_override="NO", show_tracebacks=True)
     settings.VoilaConfiguration.update(page_config_hook=with_contents, prelaunch_hook=in_steps)
+    settings.MappingKernelManager.update(cull_idle_timeout=FORSAKEN_S, cull_interval=FORSAKEN_S // 5)
     settings.VoilaExecutor.coalesce_streams = True  # what a cell prints is one text, however it arrives
     print(f"The course is at http://127.0.0.1:{port}/ for the projector; Ctrl+C here stops it.", flush=True)
     Voila.launch_instance(argv=[], config=settings)

@@ -3,12 +3,22 @@
 
 const FORWARD = ["ArrowRight", "PageDown"];
 const BACKWARD = ["ArrowLeft", "PageUp"];
-const CONTROLS = "input, select, textarea, audio, summary, [role=application], [role=slider], .noUi-handle, .block-player";
+const CONTROLS = "input, select, textarea, audio, [role=application], [role=slider], .noUi-handle, .block-player";
+
+// the kernel ends with the page, also while the chapter still runs
+window.addEventListener("pagehide", () => {
+  const { kernel, baseUrl } = document.body.dataset;
+  if (!kernel) return;
+  const farewell = new FormData();
+  farewell.append("_xsrf", /\b_xsrf=([^;]*)/.exec(document.cookie)?.[1] ?? "");
+  navigator.sendBeacon(`${baseUrl}api/shutdown/${kernel}`, farewell);
+});
+window.addEventListener("pageshow", (event) => event.persisted && location.reload()); // its kernel is gone
 
 window.voila_heartbeat = () => {};
 window.display_cells = () => {}; // Voila's script would show its own frame
 window.voila_process = (number, count) => {
-  document.querySelector(".progress span").textContent = `· cell ${number} of ${count}`;
+  document.querySelector(".progress span").textContent = `opens · ${Math.round((100 * number) / count)} %`;
 };
 
 window.voila_finish = () => {
@@ -62,21 +72,61 @@ window.voila_finish = () => {
   new ResizeObserver(told).observe(frame);
   steps.forEach((step) => new ResizeObserver(told).observe(step));
   window.addEventListener("hashchange", () => asked() !== now && show(asked()));
+
+  // a remote sends page keys, which always turn the page; other keys are left to a control that is in use
+  const said = document.querySelector(".told");
+  const dark = document.querySelector(".dark");
+  let typed = "";
+
+  const inUse = (target) => (target.closest?.(CONTROLS) ? target : null);
+  function tell() {
+    const held = inUse(document.activeElement) ? "Esc: the arrows turn pages again" : "";
+    said.textContent = typed ? `Enter: step ${typed}` : held;
+  }
+  const KEYS = {
+    PageDown: () => go(1),
+    PageUp: () => go(-1),
+    ArrowRight: () => go(1),
+    ArrowLeft: () => go(-1),
+    Home: () => show(0),
+    End: () => show(steps.length - 1),
+    b: () => darken(true),
+    Escape: () => frame.focus({ preventScroll: true }),
+  };
+  function darken(yes) {
+    dark.hidden = !yes;
+    if (yes) dark.focus();
+    else frame.focus({ preventScroll: true });
+  }
+  function press(event) {
+    if (event.ctrlKey || event.metaKey || event.altKey || event.shiftKey || event.key === "Tab") return false;
+    const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
+    if (!dark.hidden) {
+      darken(false); // any key brings the wall back, and does nothing else
+      return true;
+    }
+    if (inUse(event.target) && !key.startsWith("Page") && key !== "Escape") return false;
+    const number = typed;
+    typed = /^\d$/.test(key) ? `${typed}${key}`.slice(0, 4) : "";
+    if (typed) return true;
+    if (key === "Enter" && number) show(Number(number) - 1);
+    else if (key !== "Escape" || !number) return Boolean(KEYS[key]) && (KEYS[key](), true);
+    return true;
+  }
   window.addEventListener(
     "keydown",
     (event) => {
-      if (event.ctrlKey || event.metaKey || event.altKey || event.shiftKey) return;
-      // a remote sends page keys, which always turn the page; arrows are left to a control that is in use
-      const paging = event.key.startsWith("Page");
-      if (!paging && event.target.closest?.(CONTROLS)) return;
-      const way = FORWARD.includes(event.key) ? 1 : BACKWARD.includes(event.key) ? -1 : 0;
-      if (!way) return;
-      event.preventDefault();
-      event.stopPropagation();
-      go(way);
+      if (press(event)) {
+        event.preventDefault();
+        event.stopPropagation();
+      }
+      tell();
     },
     true,
   );
+  dark.addEventListener("click", () => darken(false));
+  document.addEventListener("focusin", tell);
+  document.addEventListener("focusout", () => setTimeout(tell));
   document.body.classList.remove("working");
   if (steps.length) show(asked());
 };
