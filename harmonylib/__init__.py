@@ -41,6 +41,7 @@ ROOMS = {
     "score.writing": ("write_files",),
     "sound.events": ("cycle_events",),
     "sound.listening": ("listen",),
+    "sound.practice": ("practice_track",),
     "exercises.tally": ("Tally",),
     "exercises.progress": ("progress",),
     "exercises.catalogue": (

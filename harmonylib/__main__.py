@@ -1,4 +1,4 @@
-"""The commands: ``python -m harmonylib arrange TUNE`` and ``python -m harmonylib course``.
+"""The commands: ``python -m harmonylib arrange TUNE``, ``practice TUNE``, ``course`` and the teacher's own.
 
 Exit code 0 when the work is done, 2 with one clear line on standard error when the input or a setting cannot serve or
 something cannot be written, 130 after Ctrl-C, 141 when nobody reads what is printed (the files are written by then).
@@ -40,7 +40,8 @@ def parser() -> argparse.ArgumentParser:
         description="Block chords for guitar: harmonise a tune so that every note carries a chord a hand can play.",
     )
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    for describe in (_describe_arrange, _describe_survey, _describe_worksheet, _describe_mark, _describe_course):
+    describes = (_describe_arrange, _describe_practice, _describe_survey, _describe_worksheet)
+    for describe in (*describes, _describe_mark, _describe_course):
         describe(commands)
     return top
 
@@ -75,6 +76,9 @@ def _describe_arrange(commands: _Commands) -> None:
         "--key", help="move the tune to a key, as in F or Cm; “best” finds the one that suits the neck"
     )
     arrange.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: the tune's own)")
+    arrange.add_argument(
+        "--practice-tempo", metavar="BPM", type=float, help="tempo of sound, MIDI and score alone: the grips stay"
+    )
     _hand_options(arrange)
     arrange.add_argument(
         "--scale", metavar="MM", type=float, default=LONG_SCALE, help=f"string length ({LONG_SCALE:.0f} mm)"
@@ -122,6 +126,12 @@ def _answer_options(arrange: argparse.ArgumentParser) -> None:
         "--contour", choices=(*CONTOURS, "any"), default="any", help="how the answers' top line goes (any)"
     )
     answers.add_argument("--swing", action="store_true", help="off-beat answers on the last third of the beat")
+
+
+def _describe_practice(commands: _Commands) -> None:
+    from harmonylib.commands.practice import describe
+
+    describe(commands.add_parser("practice", help="write a track to practise with, faster each time"), _practice)
 
 
 def _describe_survey(commands: _Commands) -> None:
@@ -279,9 +289,8 @@ def _arrange(options: argparse.Namespace) -> int:
             tune = excerpt(tune, options.bars)
         progress.update()
         progress.set_description("arranging", refresh=False)
-        arrangement = arrange(
-            tune, neck=neck, density=options.density, tempo=options.tempo, key=options.key, seed=options.seed
-        )
+        tempos = {"tempo": options.tempo, "practice_tempo": options.practice_tempo}
+        arrangement = arrange(tune, neck=neck, density=options.density, key=options.key, seed=options.seed, **tempos)
         if options.answers:
             manner = Manner(options.answers, options.approached, "both", options.contour, options.swing, options.seed)
             arrangement = respond(arrangement, manner)
@@ -297,6 +306,15 @@ def _arrange(options: argparse.Namespace) -> int:
     _say(f"{arrangement.share:.0%} of {len(arrangement.choices)} melody notes carry a chord.")
     _say_written(files)
     _say(f"Open the course: {_plain(_python())} -m harmonylib course")
+    return 0
+
+
+def _practice(options: argparse.Namespace) -> int:
+    from harmonylib.commands.practice import write
+
+    track, files = write(options)
+    _say(_plain(track))
+    _say_written(files)
     return 0
 
 
