@@ -76,6 +76,7 @@ ROOMS = {
     ),
     "exercises.asking": (*("another_seed", "answer_key", "ask", "kinds_of_question", "level_steps", "questions"),),
     "exercises.replies": ("forgotten_note", "hints_in_turn", "left_close", "right_forms"),
+    "sound.practice": ("practice_track",),
     "exercises.tally": ("Tally",),
     "exercises.progress": ("progress",),
     "hearing.tuner": ("tune_up",),

@@ -189,6 +189,7 @@ from harmonylib.score.tables import text as text
 from harmonylib.score.writing import write_files as write_files
 from harmonylib.sound.events import cycle_events as cycle_events
 from harmonylib.sound.listening import listen as listen
+from harmonylib.sound.practice import practice_track as practice_track
 from harmonylib.theory.chords import Chord as Chord
 from harmonylib.theory.diminished import passing as passing
 from harmonylib.theory.families import FAMILIES as FAMILIES

@@ -50,6 +50,9 @@ def describe(commands: Commands) -> None:
         "--key", help="move the tune to a key, as in F or Cm; “best” finds the one that suits the neck"
     )
     arrange.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: the tune's own)")
+    arrange.add_argument(
+        "--practice-tempo", metavar="BPM", type=float, help="tempo of sound, MIDI and score alone: the grips stay"
+    )
     _taste_options(arrange)
     hand_options(arrange)
     arrange.add_argument("--scale", metavar="MM", type=float, help=f"string length ({LONG_SCALE:.0f} mm)")
@@ -122,7 +125,7 @@ def _asked(options: argparse.Namespace) -> dict[str, Any]:
 
     asked = {"density": options.density, "tempo": options.tempo, "key": options.key, "foreign": options.foreign}
     asked |= {"hand": options.hand, "stage": "chords" if options.stage == "answers" else options.stage}
-    asked["seed"] = options.seed or None
+    asked |= {"seed": options.seed or None, "practice_tempo": options.practice_tempo}
     asked["alike"] = False if options.not_alike else None
     found: dict[str, Any] = told(asked) | {"neck": asked_neck(options)}
     if options.cost:
