@@ -65,6 +65,7 @@ ROOMS = {
         *("candidates", "costs", "densities", "keys", "next_best", "pin_price", "prices", "reaches", "round_pin"),
         *("spreads", "tempos", "tested"),
     ),
+    "lessons.taste": ("hands", "in_stage", "weighed"),
     "lessons.answers": (
         *("hear_answers", "calls_and_answers", "can_answer", "change_one", "check_answer", "does_not_fit", "faster"),
         *("find_the_gaps", "keep_one", "one_answer", "shares", "with_answers"),
@@ -75,6 +76,7 @@ ROOMS = {
     ),
     "exercises.asking": (*("another_seed", "answer_key", "ask", "kinds_of_question", "level_steps", "questions"),),
     "exercises.replies": ("forgotten_note", "hints_in_turn", "left_close", "right_forms"),
+    "sound.practice": ("practice_track",),
     "exercises.tally": ("Tally",),
     "exercises.progress": ("progress",),
     "hearing.tuner": ("tune_up",),
@@ -88,6 +90,7 @@ ROOMS = {
     "classroom.sheets": ("sheet",),
     "classroom.worksheets": ("write_worksheet",),
     "classroom.handing": ("hand_in",),
+    "classroom.handouts.kinds": ("handout",),
     "classroom.marking": ("mark",),
     "classroom.marks": ("overview", "summary"),
     "classroom.difficulty": ("formula",),

@@ -24,6 +24,7 @@ from harmonylib.classroom.from_lesson import marks_chart as marks_chart
 from harmonylib.classroom.from_lesson import shelf as shelf
 from harmonylib.classroom.from_lesson import write_sheet as write_sheet
 from harmonylib.classroom.handing import hand_in as hand_in
+from harmonylib.classroom.handouts.kinds import handout as handout
 from harmonylib.classroom.marking import mark as mark
 from harmonylib.classroom.marks import overview as overview
 from harmonylib.classroom.marks import summary as summary
@@ -151,6 +152,9 @@ from harmonylib.lessons.spreading import spans as spans
 from harmonylib.lessons.spreading import tall_chords as tall_chords
 from harmonylib.lessons.spreading import two_names as two_names
 from harmonylib.lessons.spreading import voicing_table as voicing_table
+from harmonylib.lessons.taste import hands as hands
+from harmonylib.lessons.taste import in_stage as in_stage
+from harmonylib.lessons.taste import weighed as weighed
 from harmonylib.lessons.testing import character as character
 from harmonylib.lessons.testing import counted_up as counted_up
 from harmonylib.lessons.testing import degrees as degrees
@@ -185,6 +189,7 @@ from harmonylib.score.tables import text as text
 from harmonylib.score.writing import write_files as write_files
 from harmonylib.sound.events import cycle_events as cycle_events
 from harmonylib.sound.listening import listen as listen
+from harmonylib.sound.practice import practice_track as practice_track
 from harmonylib.theory.chords import Chord as Chord
 from harmonylib.theory.diminished import passing as passing
 from harmonylib.theory.families import FAMILIES as FAMILIES

@@ -11,7 +11,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
-from harmonylib.commands import arrange
+from harmonylib.commands import arrange, handout, practice
 from harmonylib.commands.terminal import (
     Commands,
     Parser,
@@ -38,7 +38,7 @@ def parser() -> argparse.ArgumentParser:
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for describe in (
         *(arrange.describe, _describe_survey, _describe_worksheet, _describe_mark, _describe_course),
-        _describe_classroom,
+        *(_describe_classroom, handout.describe, practice.describe),
     ):
         describe(commands)
     return top

@@ -102,7 +102,7 @@ class Player(anywidget.AnyWidget):
         **settings: Any,
     ) -> None:
         if isinstance(music, Arrangement):
-            settings.setdefault("tempo", music.tempo)
+            settings.setdefault("tempo", music.sounding_tempo)
         super().__init__(svg=svg, **_placed(music, texts, title, (bars, first, last), metre), **settings)
 
     def load(

@@ -1,7 +1,8 @@
 """Where the course is: beside the library in a checkout, inside it when it was installed from a wheel.
 
 Conventions
-- A chapter is a numbered notebook, ``NN_name.ipynb``; copies that a notebook program made of one are none.
+- A chapter is a numbered notebook, ``NN_name.ipynb``; the glossary goes with them; copies that a notebook program made
+  of one are none.
 - Files are named as seen from the course's folder, with ``/``: ``tunes/slate_roof_blues.abc``.
 """
 
@@ -16,7 +17,7 @@ _HOUSE = Path(__file__).resolve().parent.parent
 FIRST_CHAPTER = "00_start_here.ipynb"
 DEMO = "tunes/lantern_on_the_landing.abc"
 """The tune that is arranged when none is named."""
-_CHAPTER = re.compile(r"\d\d_(?!.*-Copy\d*\.).+\.ipynb")
+_CHAPTER = re.compile(r"(?:\d\d_(?!.*-Copy\d*\.).+|glossary)\.ipynb")
 _TUNES = (".abc", ".musicxml", ".mxl", ".xml")
 
 

@@ -50,6 +50,9 @@ def describe(commands: Commands) -> None:
         "--key", help="move the tune to a key, as in F or Cm; “best” finds the one that suits the neck"
     )
     arrange.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: the tune's own)")
+    arrange.add_argument(
+        "--practice-tempo", metavar="BPM", type=float, help="tempo of sound, MIDI and score alone: the grips stay"
+    )
     _taste_options(arrange)
     hand_options(arrange)
     arrange.add_argument("--scale", metavar="MM", type=float, help=f"string length ({LONG_SCALE:.0f} mm)")
@@ -59,6 +62,7 @@ def describe(commands: Commands) -> None:
         help=f"one of {', '.join(TUNINGS)}; or pitches from the lowest: 'D2 A2 D3 G3 B3 E4'",
     )
     arrange.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"paper of the PDF (default: {PAPERS[0]})")
+    arrange.add_argument("--reasons", action="store_true", help="print the reason for every grip in the PDF too")
     arrange.add_argument("--sound", choices=SOUNDS, help="write what it sounds like too")
     arrange.add_argument(
         "--once", action="store_true", help="MIDI and sound play every bar once, as written, and no repeats"
@@ -121,7 +125,7 @@ def _asked(options: argparse.Namespace) -> dict[str, Any]:
 
     asked = {"density": options.density, "tempo": options.tempo, "key": options.key, "foreign": options.foreign}
     asked |= {"hand": options.hand, "stage": "chords" if options.stage == "answers" else options.stage}
-    asked["seed"] = options.seed or None
+    asked |= {"seed": options.seed or None, "practice_tempo": options.practice_tempo}
     asked["alike"] = False if options.not_alike else None
     found: dict[str, Any] = told(asked) | {"neck": asked_neck(options)}
     if options.cost:
@@ -169,7 +173,9 @@ def run(options: argparse.Namespace) -> int:
         progress.update()
         progress.set_description("engraving", refresh=False)
         stem = safe_stem(path.stem + (f"_{options.number}" if options.number > 1 else ""))
-        files = write_files(arrangement, options.out, stem, options.paper, options.sound or "", options.once)
+        files = write_files(
+            arrangement, options.out, stem, options.paper, options.sound or "", options.once, options.reasons
+        )
         progress.update()
     say(text(arrangement))
     for remark in (*tune.remarks, *arrangement.remarks, *faults):

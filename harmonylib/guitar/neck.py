@@ -51,7 +51,7 @@ class Neck:
 
     `tuning` lists open strings from the lowest (a name of `TUNINGS` or pitches as text), `frets` is the highest fret
     used, `scale_mm` the string length, `reach_mm` how far the hand stretches, `capo` the fret a capo stands at (frets
-    are then counted from it).
+    are then counted from it), `left_handed` turns its pictures round.
 
     >>> from harmonylib.theory.voicings import voice
     >>> neck = Neck()
@@ -66,6 +66,7 @@ class Neck:
     scale_mm: float = LONG_SCALE
     reach_mm: float = REACH_MM
     capo: int = 0
+    left_handed: bool = False
 
     def __post_init__(self) -> None:
         within(self.frets, 1, MOST_FRETS, f"{{}} frets: a neck here has 1 to {MOST_FRETS}")
@@ -74,6 +75,7 @@ class Neck:
         within(self.reach_mm, 20, 250, "reach {} mm: a hand reaches between 20 and 250 mm")
         whole(self.frets, "a number of frets")
         whole(self.capo, "a fret for a capo")
+        expect(bool, self.left_handed, "a yes or no: left_handed is True or False")
         _check_tuning(self.tuning)
 
     @cached_property

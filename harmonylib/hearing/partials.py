@@ -16,7 +16,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from harmonylib.hearing.spectra import LONG, RATE, SHORT, Row
+from harmonylib.hearing.spectra import LONG, SHORT, Row
+from harmonylib.sound.strings import RATE
 
 FIRST, LAST = 22, 102
 """The rows reach an octave beyond the notes that are judged."""

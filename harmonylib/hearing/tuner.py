@@ -18,7 +18,8 @@ import numpy as np
 
 from harmonylib.guitar.neck import Neck
 from harmonylib.hearing.partials import STRETCH
-from harmonylib.hearing.spectra import LONG, QUIET, RATE, Row, hann, magnitude, onset, take, whitened
+from harmonylib.hearing.spectra import LONG, QUIET, Row, hann, magnitude, onset, take, whitened
+from harmonylib.sound.strings import RATE
 from harmonylib.theory.pitch import spell
 
 NEAR_CENTS, IN_TUNE_CENTS = 250, 5

@@ -21,8 +21,9 @@ from harmonylib.guitar.neck import Neck
 from harmonylib.hearing.ear import Heard, listened, weights
 from harmonylib.hearing.partials import FIRST, PLACES, own
 from harmonylib.hearing.questions import Alternative, Question, question
-from harmonylib.hearing.spectra import LONG, RATE, Row, take
+from harmonylib.hearing.spectra import LONG, Row, take
 from harmonylib.settings import section
+from harmonylib.sound.strings import RATE
 
 OFF_TUNE_CENTS, AGREE_CENTS = 15, 15
 HIDDEN = -1.0

@@ -44,7 +44,7 @@ def grip_row(
     >>> grip_row(neck, neck.cycle(voice("Cmaj7", "drop 2", "E4"), (5, 4, 3, 2))[:2])
     Cmaj7 x3545x, drop 2, root position | Cmaj7 x7958x, drop 2, first inversion
     """
-    look = named_theme(theme)
+    look, left_handed = named_theme(theme), left_handed or neck.left_handed
     if not steps:
         raise HarmonyError("a row of grips needs at least one grip; none was given")
     if captions and len(captions) != len(steps):

@@ -151,6 +151,7 @@ def neck_picture(
     Cmaj7: string 5 fret 3 = 1, string 4 fret 5 = 5, string 3 fret 4 = 7, string 2 fret 5 = 3 (top); not played: 6, 1
     """
     look, placed = named_theme(theme), _checked(neck, marks, frets)
+    left_handed = left_handed or neck.left_handed
     frame = neck_frame(neck, frets=frets, left_handed=left_handed, theme=theme)
     height = frame.y(1) + 0.75 * look.mark + (1.6 * look.chord if title else 0.35 * look.mark)
 
@@ -179,6 +180,7 @@ def neck_frame(
     (True, True)
     """
     look, (low, high) = named_theme(theme), _window(neck, frets)
+    left_handed = left_handed or neck.left_handed
     names = 3 * look.small + 8
     column = 1.5 * look.mark
     full = look.width - names - 10

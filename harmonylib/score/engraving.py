@@ -56,6 +56,9 @@ ENGRAVER = {
     "xmlIdSeed": 1,
 }
 
+PRINTED = {"pageHeight": 100, "smuflTextFont": "none", "spacingStaff": 3}
+"""For paper: a line of music a page, its tablature close under its staff."""
+
 PROJECTOR = {
     "barLineWidth": 0.4,
     "staffLineWidth": 0.2,
@@ -147,8 +150,7 @@ def systems(arrangement: Arrangement, width: float = LINE_MM) -> list[str]:
 
     Music signs in words (flats, the note of the tempo) are plain Unicode here, for fonts without music signs.
     """
-    one_a_page = {"pageHeight": 100, "smuflTextFont": "none"}
-    return [plain_signs(page, PRINT_FONT) for page in drawn_pages(arrangement, width, one_a_page)]
+    return [plain_signs(page, PRINT_FONT) for page in drawn_pages(arrangement, width, PRINTED)]
 
 
 def drawn_pages(

@@ -38,7 +38,7 @@ def midi(arrangement: Arrangement, once: bool = False) -> bytes:
     exact = lcm(TICKS, *(moment.denominator for moment in moments))
     ticks = exact if exact < 2**15 else TICKS
     conductor = [(0, mido.MetaMessage("track_name", name=plain(tune.title)))]
-    conductor.append((0, mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(arrangement.tempo))))
+    conductor.append((0, mido.MetaMessage("set_tempo", tempo=mido.bpm2tempo(arrangement.sounding_tempo))))
     metre = fifths = None
     for bar in played_bars(runs(tune, once)):
         at = round(bar.onset * ticks)

@@ -74,7 +74,7 @@ def musicxml(
     _instrument(add(add(root, "part-list"), "score-part", id="P1"))
     part = add(root, "part", id="P1")
     chosen = bar_range(tune, bars, first, last)
-    _Writer(tune, neck, arrangement.tempo, sounding, engraved).write(part, chosen, columns)
+    _Writer(tune, neck, arrangement.sounding_tempo, sounding, engraved).write(part, chosen, columns)
     head = '<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 '
     head += 'Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">\n'
     return head + tostring(root, encoding="unicode") + "\n"

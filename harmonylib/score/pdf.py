@@ -33,21 +33,25 @@ TEMPLATE = """
 #for remark in data.remarks { parbreak(); text(size: 8pt, style: "italic", remark) }
 #v(4mm)
 #for line in data.systems { block(breakable: false, spacing: 5mm, image(bytes(line), format: "svg", width: 100%)) }
-#v(4mm)
-#block(sticky: true, text(size: 12pt, weight: "bold", "Why these grips"))
-#set text(size: 7.5pt)
-#table(
-  columns: (auto, auto, auto, auto, auto, 1fr),
-  stroke: none,
-  inset: (x: 3pt, y: 2pt),
-  table.header(..data.columns.map(name => text(weight: "bold", name)), table.hline(stroke: 0.5pt)),
-  ..data.rows.flatten(),
-)
+#if data.rows.len() > 0 {
+  v(4mm)
+  block(sticky: true, text(size: 12pt, weight: "bold", "Why these grips"))
+  set text(size: 9pt)
+  table(
+    columns: (auto, auto, auto, auto, auto, 1fr),
+    stroke: none,
+    inset: (x: 3pt, y: 2pt),
+    table.header(..data.columns.map(name => text(weight: "bold", name)), table.hline(stroke: 0.5pt)),
+    ..data.rows.flatten(),
+  )
+}
 """
 
 
-def pdf(arrangement: Arrangement, paper: str = "a4") -> bytes:
-    """The arrangement on `paper` ("a4" or "us-letter"): heading, music, and the reasons; the same bytes every time.
+def pdf(arrangement: Arrangement, paper: str = "a4", reasons: bool = False) -> bytes:
+    """The arrangement on `paper` ("a4" or "us-letter"): heading and music, with `reasons` under it if asked.
+
+    The same bytes every time.
 
     Raises `HarmonyError` for another paper.
     """
@@ -64,7 +68,7 @@ def pdf(arrangement: Arrangement, paper: str = "a4") -> bytes:
         "remarks": [plain(remark) for remark in (*tune.remarks, *arrangement.remarks)],
         "systems": systems(arrangement),
         "columns": [name.replace("_", " ") for name in PRINTED],
-        "rows": [[row[name] or "–" for name in PRINTED] for row in rows(arrangement)],
+        "rows": [[row[name] or "–" for name in PRINTED] for row in rows(arrangement) if reasons],
     }
     made = typst.compile(
         TEMPLATE.encode(), format="pdf", sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True

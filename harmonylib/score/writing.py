@@ -19,18 +19,25 @@ SOUNDS = ("wav", "mp3")
 
 
 def write_files(
-    arrangement: Arrangement, folder: str | Path, stem: str, paper: str = "a4", sound: str = "", once: bool = False
+    arrangement: Arrangement,
+    folder: str | Path,
+    stem: str,
+    paper: str = "a4",
+    sound: str = "",
+    once: bool = False,
+    reasons: bool = False,
 ) -> tuple[Path, ...]:
     """Write stem.musicxml, .mid, .pdf and .csv into a folder (made if missing), all of them or none; returns the paths.
 
-    `sound` adds what it sounds like as "wav" or "mp3". MIDI and sound play the form out, with `once` every bar once.
+    `sound` adds what it sounds like as "wav" or "mp3". MIDI and sound play the form out, with `once` every bar once;
+    `reasons` prints why each grip was taken.
 
     Raises `HarmonyError` that names the folder and the cause; files that were there before are then as they were.
     """
     content = {
         ".musicxml": musicxml(arrangement).encode(),
         ".mid": midi(arrangement, once),
-        ".pdf": pdf(arrangement, paper),
+        ".pdf": pdf(arrangement, paper, reasons),
         ".csv": csv_text(arrangement).encode("utf-8-sig"),  # without the mark spreadsheets read ♭ as three letters
     }
     if sound:

@@ -28,6 +28,7 @@ PARTS = {
     # part     velocity  pan: −1 left, 1 right
     "call": (0.8, -0.35),
     "answer": (0.7, 0.35),
+    "bass": (0.7, 0.0),
     "click": (0.5, 0.0),
 }
 
@@ -40,7 +41,7 @@ Time = Fraction | float
 class Event:
     """Notes that start together: onset and duration in quarter notes, MIDI numbers from low to high.
 
-    `part` is "call", "answer" or "click", `index` the melody note it plays or answers, `velocity` 0 to 1. Raises
+    `part` is one of `PARTS`, `index` the melody note it plays or answers, `velocity` 0 to 1. Raises
     `HarmonyError` for a part, duration or velocity that cannot be, and for an event without notes.
     """
 
@@ -82,7 +83,7 @@ def played_events(
     [('0', '2', (50, 57, 60, 65))]
     """
     played_runs = runs_between(expect(Arrangement, arrangement, ARRANGEMENT), first, last, bars, once)
-    neck, zero = arrangement.settings.neck, _zero(played_runs[0].bars[0])
+    neck, zero = arrangement.settings.neck, zero_of(played_runs[0].bars[0])
     played = [(c.note.onset, arrangement.held(c.index), c.grip, "call", c.index) for c in arrangement.choices]
     played += [(a.onset, a.duration, a.grip, "answer", a.call) for a in arrangement.answers]
     found = [
@@ -108,20 +109,24 @@ def cycle_events(grips: Iterable[Grip], neck: Neck | None = None, beats: Time = 
     return tuple(Event(n * beats, beats, _sounding(grip, neck), "call", n) for n, grip in enumerate(grips))
 
 
-def click_events(bars: Sequence[Bar], count_in: int = 0, click: bool = True) -> tuple[Event, ...]:
+def click_events(
+    bars: Sequence[Bar], count_in: int = 0, click: bool = True, backbeat: bool = False
+) -> tuple[Event, ...]:
     """A click on every felt beat of some bars, high on beat 1, after `count_in` whole bars that lie before 0.
 
-    A pick-up is counted in too. `click` False leaves only the count-in.
+    A pick-up is counted in too. `click` False leaves only the count-in; with `backbeat` only every second beat of a
+    bar is clicked after it: 2 and 4 of four, 2 of three.
 
     >>> beats = click_events(even_bars((3, 4), 3), count_in=1)
     >>> [(int(event.onset), event.midi == (ACCENT,)) for event in beats]
     [(-3, True), (-2, False), (-1, False), (0, True), (1, False), (2, False)]
     """
     within(whole(count_in, "a number of bars to count in"), 0, 8, "count-in {}: choose 0 to 8 bars")
-    zero, first = _zero(bars[0]), bars[0]
+    zero, first = zero_of(bars[0]), bars[0]
     beats = []
     for bar in bars if click else ():
-        beats += [(bar.start - zero, a, b) for a, b in _beats(bar, bar.lead + bar.length) if bar.lead <= a]
+        within_bar = _beats(bar, bar.lead + bar.length)
+        beats += [(bar.start - zero, a, b) for a, b in within_bar[backbeat :: 1 + backbeat] if bar.lead <= a]
     start = first.start - zero
     for bar_start in [start - first.full * n for n in range(count_in, 0, -1)]:
         beats += [(bar_start, a, b) for a, b in _beats(first, first.full)]
@@ -186,7 +191,7 @@ def _sounding(grip: Grip, neck: Neck) -> tuple[int, ...]:
     return tuple(sorted(neck.midi(grip.frets)))
 
 
-def _zero(first: Bar) -> Fraction:
+def zero_of(first: Bar) -> Fraction:
     """The moment of the tune that counts as 0, on a beat, so that a pick-up of one eighth is off the beat."""
     return first.onset - first.lead % 1
 

@@ -46,9 +46,9 @@ class Sound:
 
 
 def sampled(arrangement: Arrangement, once: bool = False) -> Samples:
-    """A whole arrangement as samples, its form played out, straight, at its own tempo and the usual volume."""
+    """A whole arrangement as samples, its form played out, straight, at its sounding tempo and the usual volume."""
     metre = arrangement.tune.bars[0].metre
-    return render(played_events(arrangement, once=once), arrangement.tempo, metre=metre)
+    return render(played_events(arrangement, once=once), arrangement.sounding_tempo, metre=metre)
 
 
 def listen(
@@ -70,7 +70,8 @@ def listen(
     A whole arrangement is played as its form says: repeats, endings, D.C., D.S., Fine and Coda; with `once` every bar
     sounds once, as written, and so do bars asked for by number.
 
-    The tempo is the arrangement's own unless given; an arrangement brings its own metre, `metre` is that of events.
+    The tempo is the arrangement's `sounding_tempo` unless given; an arrangement brings its own metre, `metre` is that
+    of events.
 
     >>> from harmonylib.guitar.grips import Grip
     >>> from harmonylib.sound.events import cycle_events
@@ -78,7 +79,7 @@ def listen(
     0:08, 2 chords at 60
     """
     if isinstance(music, Arrangement):
-        played, tempo = played_events(music, first, last, bars, once), music.tempo if tempo is None else tempo
+        played, tempo = played_events(music, first, last, bars, once), music.sounding_tempo if tempo is None else tempo
         heard = played_bars(runs_between(music, first, last, bars, once))
         metre = heard[0].metre
         if not played:

@@ -1,0 +1,1 @@
+"""Hand-outs for the music stand: shapes, cycles, scales, and tunes with diagrams over the bars."""

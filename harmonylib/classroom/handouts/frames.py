@@ -1,0 +1,109 @@
+"""A grip as a small diagram for paper, laid out as lines, marks and words for the printer.
+
+Words are set as type, not drawn, so that they stay sharp, are found by a search and sixty diagrams take no time.
+
+Conventions
+- Lengths are points from the upper left corner. Upright: the nut on top, the lowest string left (right for a
+  left-handed player). Lying: string 1 on top, the nut left (right for a left-handed player).
+- What a mark says and which role it plays is that of `pictures.neck.grip_marks`; a square is the root, a ring the
+  melody, and both stay in black and white.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from harmonylib.classroom.handouts.look import Look
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.neck import Mark, grip_marks
+from harmonylib.pictures.theme import MARKS, OKABE_ITO, text_on
+from harmonylib.theory.voicings import Voicing
+
+FEWEST_FRETS = 4
+LABEL, FRET = 7 / 9, 13 / 9
+"""Letters in a mark and the space of a fret, against the size of words."""
+
+WIDE, TIGHT = 11.5 / 9, 8.8 / 9
+"""The space between strings, against the size of words, and where eight diagrams stand in a row."""
+
+
+@dataclass(frozen=True)
+class Frame:
+    """A diagram ready for the printer: its size, and what lies on it; `data` is what the template draws."""
+
+    width: float
+    height: float
+    lines: tuple[tuple[float, float, float, float, float], ...]
+    marks: tuple[dict[str, Any], ...]
+    words: tuple[tuple[float, float, str], ...]
+
+    @property
+    def data(self) -> dict[str, Any]:
+        return {"w": self.width, "h": self.height, "lines": self.lines, "marks": self.marks, "words": self.words}
+
+
+def frame(neck: Neck, grip: Grip, voicing: Voicing | None, look: Look, spacing: float = WIDE) -> Frame:
+    """The diagram of a grip; without a voicing its marks say the finger where the degree was asked for.
+
+    `spacing` is `WIDE` or `TIGHT`.
+
+    >>> from harmonylib.theory.voicings import voice
+    >>> made = frame(Neck(), Grip.parse("x3545x"), voice("Cmaj7", "drop 2", "E4"), Look())
+    >>> [mark["text"] for mark in made.marks], [word for _, _, word in made.words]
+    (['1', '5', '7', '3'], ['×', '×', '3'])
+    """
+    label = look.label if voicing or look.label != "degree" else "finger"
+    marks = grip_marks(neck, grip, voicing, label)
+    count = len(neck.open_strings)
+    low, high = window(grip)
+    gap, fret = spacing * look.size, FRET * look.size
+    head, edge = 1.2 * look.size, 0.6 * look.size
+    beside = 0.5 * gap + 0.6 * look.size  # the middle of a fret's number, clear of a mark on the lowest string
+    side = beside + 0.5 * look.size
+    across, along = gap * (count - 1), fret * (high - low + 1)
+
+    def place(string: float, depth: float) -> tuple[float, float]:
+        """Where a string crosses a depth, in points under the nut."""
+        if look.upright:
+            return (edge + (string - 1) * gap if neck.left_handed else side + (count - string) * gap), head + depth
+        return (edge + along - depth if neck.left_handed else head + depth), edge + (string - 1) * gap
+
+    lines = [(*place(string, 0), *place(string, along), 0.6) for string in range(1, count + 1)]
+    for wire in range(high - low + 2):
+        nut = wire == 0 and low == 1
+        lines.append((*place(1, wire * fret), *place(count, wire * fret), 2.2 if nut else 0.6))
+    before = -0.62 * look.size
+    drawn = []
+    for mark in marks:
+        if mark.fret is not None:
+            spot = place(mark.string, (mark.fret - low + 0.5) * fret if mark.fret else before)
+            drawn.append(_drawn(mark, spot, gap, look))
+    words = [(*place(mark.string, before), "×") for mark in marks if mark.fret is None]
+    if low > 1:
+        words.append((*place(count + beside / gap, 0.5 * fret), str(low)))
+    size = (across + side + edge, head + along + edge) if look.upright else (head + along + edge, across + edge + side)
+    return Frame(*size, tuple(lines), tuple(drawn), tuple(words))
+
+
+def window(grip: Grip) -> tuple[int, int]:
+    """First and last fret of a diagram: from the nut where the grip lies low, at least `FEWEST_FRETS`.
+
+    >>> window(Grip.parse("x3545x")), window(Grip.parse("xx0212"))
+    ((3, 6), (1, 4))
+    """
+    low, high = min(grip.fretted, default=1), max(grip.fretted, default=1)
+    low = 1 if high <= FEWEST_FRETS or 0 in grip.frets and high <= FEWEST_FRETS + 1 else low
+    return low, max(high, low + FEWEST_FRETS - 1)
+
+
+def _drawn(mark: Mark, spot: tuple[float, float], gap: float, look: Look) -> dict[str, Any]:
+    root, name = mark.role == "root", MARKS[mark.role][0]
+    fill = OKABE_ITO[name] if look.colour else "#000000" if root else "#FFFFFF"
+    size, letters = 0.84 * gap, LABEL * look.size
+    wide = max(size, 0.5 * letters * len(mark.label) + 2) if len(mark.label) > 2 else size
+    return {
+        **{"x": spot[0], "y": spot[1], "d": size, "wide": wide, "square": root, "ring": mark.top, "fill": fill},
+        **{"ink": text_on(fill), "text": mark.label, "size": letters},
+    }

@@ -1,0 +1,75 @@
+"""How a class wants its hand-outs: large print, colour or black and white, upright or lying diagrams, what marks say.
+
+Conventions
+- Sizes are points. A call goes before the class's file, ``[pictures]`` for diagrams and ``[paper]`` for the sheet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from harmonylib.errors import HarmonyError, shown
+from harmonylib.pictures.neck import LABELS
+from harmonylib.score.pdf import PAPERS
+from harmonylib.settings import section
+
+SIZES = (9, 12, 14, 18)
+"""Points of the smallest words: plain print, and three sizes of large print."""
+
+CHOICES: Mapping[str, tuple[Any, ...]] = {
+    "paper": PAPERS,
+    "size": SIZES,
+    "label": LABELS,
+    "upright": (True, False),
+    "colour": (True, False),
+}
+LOOKS = tuple(CHOICES)
+
+PLACES = {"paper": "paper", "size": "paper", "colour": "pictures", "label": "pictures", "upright": "pictures"}
+"""The section of the class's file that holds each setting."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """The look of a hand-out; `size` is that of its smallest words, `label` what the marks say."""
+
+    paper: str = PAPERS[0]
+    size: int = 9
+    label: str = "degree"
+    upright: bool = True
+    colour: bool = True
+
+    def __post_init__(self) -> None:
+        for name, choices in CHOICES.items():
+            value = getattr(self, name)
+            if not any(value == choice and type(value) is type(choice) for choice in choices):
+                told = ", ".join(str(choice).lower() if isinstance(choice, bool) else str(choice) for choice in choices)
+                raise HarmonyError(f"{name} {shown(value)} is not to be had on a hand-out: choose {told}")
+
+
+def look(**given: Any) -> Look:
+    """The look that a call asks for, the rest from the class's file; None stands for what is not given.
+
+    Raises `HarmonyError` for a setting that is not known.
+
+    >>> look(size=14, paper=None)
+    Look(paper='a4', size=14, label='degree', upright=True, colour=True)
+    """
+    wanted = {name: value for name, value in given.items() if value is not None}
+    for name in wanted:
+        if name not in LOOKS:
+            raise HarmonyError(f"{shown(name)} is not a setting of a hand-out: there are {', '.join(LOOKS)}")
+    return Look(**{**_of_class(), **wanted})
+
+
+def _of_class() -> dict[str, Any]:
+    held: dict[str, Any] = {}
+    for room in ("pictures", "paper"):
+        names = [name for name, place in PLACES.items() if place == room]
+        for name, value in section(room).items():
+            if name not in names:
+                raise HarmonyError(f"{shown(name)} is not a setting of [{room}]: there are {', '.join(names)}")
+            held[name] = value
+    return held

@@ -1,0 +1,229 @@
+"""A hand-out: headed rows of diagrams and lines of music, set as PDF pages or as one picture.
+
+Conventions
+- Every text reaches the printer as data. Same hand-out, same bytes.
+- PDF has pages; SVG and PNG are the whole as one picture.
+
+Sources: PDF, SVG. The layout is ours.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+from typing import Any, Literal
+
+from harmonylib.classroom.handouts.frames import Frame
+from harmonylib.classroom.handouts.look import Look
+from harmonylib.errors import HarmonyError, shown
+from harmonylib.files import safe_stem, write_together
+from harmonylib.wording import plain
+
+FORMATS = ("pdf", "svg", "png")
+CAUTION = (
+    "A stretch that hurts is too wide: warm up, stop at pain, raise the reach slowly, ask a teacher or a physician."
+)
+PIXELS_AN_INCH = 150
+ROOM = {"a4": 510.2, "us-letter": 527.0}
+"""Points between the margins of each paper."""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A diagram with its words: the chord over it, the grip under it."""
+
+    head: str
+    frame: Frame
+    foot: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """A line of music as SVG, with diagrams over it: how far from its left edge the middle of each lies, in points."""
+
+    svg: str
+    frames: tuple[tuple[float, Frame], ...] = ()
+
+
+@dataclass(frozen=True)
+class Section:
+    """A part of a hand-out under a heading; `whole` parts stay on one page."""
+
+    head: str
+    note: str = ""
+    cells: tuple[Cell, ...] = ()
+    lines: tuple[Line, ...] = ()
+    whole: bool = False
+
+
+@dataclass(frozen=True, repr=False)
+class Handout:
+    """A hand-out that shows itself in a notebook; `text` reads it in one line.
+
+    >>> from harmonylib.classroom.handouts.kinds import handout
+    >>> handout("shapes", families=["maj7"], root="G")
+    Shapes on G: 5 diagrams in 5 parts
+    """
+
+    title: str
+    look: Look
+    sections: Sequence[Section]
+
+    @property
+    def text(self) -> str:
+        count = sum(len(part.cells) + sum(len(line.frames) for line in part.lines) for part in self.sections)
+        parts = len(self.sections)
+        return f"{plain(self.title)}: {count} diagrams in {parts} part{'s' * (parts != 1)}"
+
+    def pdf(self) -> bytes:
+        """The hand-out as pages."""
+        return self._set("pdf")
+
+    @cached_property
+    def svg(self) -> str:
+        """The hand-out as one picture."""
+        return self._set("svg").decode()
+
+    def _svg(self) -> bytes:
+        return self.svg.encode()
+
+    def png(self) -> bytes:
+        """The hand-out as one picture of dots."""
+        return self._set("png", ppi=PIXELS_AN_INCH)
+
+    def write(self, folder: str | Path = ".", name: str = "", formats: Sequence[str] = FORMATS) -> tuple[Path, ...]:
+        """Write the hand-out as files, all of them or none; returns the paths."""
+        odd = [kind for kind in formats if kind not in FORMATS]
+        if odd or not formats:
+            raise HarmonyError(f"{shown(odd)} is no format of a hand-out: choose among {', '.join(FORMATS)}")
+        makers = {"pdf": self.pdf, "svg": self._svg, "png": self.png}
+        stem = safe_stem(name or self.title)
+        return write_together({f"{stem}.{kind}": makers[kind]() for kind in dict.fromkeys(formats)}, folder)
+
+    def _set(self, kind: Literal["pdf", "svg", "png"], ppi: int | None = None) -> bytes:
+        import typst
+
+        data = {
+            "title": plain(self.title),
+            "paper": self.look.paper,
+            "size": self.look.size,
+            "paged": kind == "pdf",
+            "caution": CAUTION,
+            "sections": [_section(part, ROOM[self.look.paper]) for part in self.sections],
+        }
+        made = typst.compile(
+            TEMPLATE.encode(), format=kind, sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True, ppi=ppi
+        )
+        return bytes(made)
+
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
+        return {"image/svg+xml": self.svg, "text/plain": self.text}
+
+    def __repr__(self) -> str:
+        return self.text
+
+
+def _section(part: Section, room: float) -> dict[str, Any]:
+    widest = max((cell.frame.width for cell in part.cells), default=room)
+    lines = []
+    for line in part.lines:
+        placed = apart(line.frames, room)
+        high = max((frame.height for _, frame in line.frames), default=0)
+        lines.append({"svg": line.svg, "high": high, "frames": [{"x": x, **frame.data} for x, frame in placed]})
+    return {
+        "head": plain(part.head),
+        "note": plain(part.note),
+        "columns": columns(len(part.cells), int(room // widest)),
+        "cells": [{"head": cell.head, "foot": cell.foot, **cell.frame.data} for cell in part.cells],
+        "lines": lines,
+        "whole": part.whole,
+    }
+
+
+def columns(count: int, most: int) -> int:
+    """Diagrams in a row: four, or eight where they fit, so that a cycle fills its row; fewer where there are fewer.
+
+    >>> columns(20, 7), columns(48, 8), columns(3, 7), columns(9, 3)
+    (4, 8, 3, 3)
+    """
+    for wanted in (8, 4):
+        if wanted <= most and count % wanted == 0:
+            return wanted
+    return max(1, min(count, most))
+
+
+def apart(frames: Sequence[tuple[float, Frame]], room: float) -> list[tuple[float, Frame]]:
+    """The left edge of each diagram: as near its middle as its neighbours allow, none over the edge.
+
+    Each wants its middle over its note; where two would touch, they give way to the right, then all back to the left.
+    """
+    lefts: list[float] = []
+    for x, frame in frames:
+        lefts.append(max(x - frame.width / 2, 0, lefts[-1] + frames[len(lefts) - 1][1].width if lefts else 0))
+    edge = room
+    for place in reversed(range(len(lefts))):
+        lefts[place] = min(lefts[place], edge - frames[place][1].width)
+        edge = lefts[place]
+    return [(left, frame) for left, (_, frame) in zip(lefts, frames, strict=True)]
+
+
+TEMPLATE = """
+#let data = json(bytes(sys.inputs.data))
+#let small = data.size * 1pt
+#set document(title: data.title, date: none)
+#set page(paper: data.paper, margin: (x: 15mm, top: 14mm, bottom: 10mm + small * 3.4), footer: context {
+  set text(size: small)
+  grid(columns: (1fr, auto), column-gutter: 5mm, data.caution,
+    if data.paged { counter(page).display("1 / 1", both: true) })
+})
+#set page(height: auto) if not data.paged
+#set text(font: ("Libertinus Serif", "DejaVu Sans Mono"), size: small + 1pt, lang: "en")
+#let centred(x, y, body) = place(dx: x - 30pt, dy: y - 15pt,
+  box(width: 60pt, height: 30pt, align(center + horizon, body)))
+#let drawn(f) = box(width: f.w * 1pt, height: f.h * 1pt, {
+  for l in f.lines {
+    let stroke = stroke(thickness: l.at(4) * 1pt, cap: "square")
+    place(line(start: (l.at(0) * 1pt, l.at(1) * 1pt), end: (l.at(2) * 1pt, l.at(3) * 1pt), stroke: stroke))
+  }
+  for m in f.marks {
+    let radius = if m.square { 0.5pt } else { m.d * 0.5pt }
+    let shape(more, ..how) = centred(m.x * 1pt, m.y * 1pt,
+      rect(width: m.wide * 1pt + more, height: m.d * 1pt + more, inset: 0pt, ..how))
+    if m.ring { shape(2.2pt, radius: radius + 1.1pt, fill: white, stroke: 0.8pt) }
+    shape(0pt, radius: radius, fill: rgb(m.fill), stroke: 0.5pt)
+    centred(m.x * 1pt, m.y * 1pt, text(size: m.size * 1pt, weight: "bold", fill: rgb(m.ink), m.text))
+  }
+  for w in f.words { centred(w.at(0) * 1pt, w.at(1) * 1pt, text(size: small, w.at(2))) }
+})
+#block(below: 4mm, text(size: small * 1.9, weight: "bold", data.title))
+#for part in data.sections {
+  block(width: 100%, breakable: not part.whole, above: 5mm, {
+    block(sticky: true, below: 2.5mm, {
+      text(size: small * 1.25, weight: "bold", part.head)
+      if part.note != "" { h(3mm); text(size: small, part.note) }
+    })
+    if part.cells.len() > 0 {
+      let shown(cell) = block(breakable: false, width: 100%, align(center, {
+        set block(spacing: 1.2mm)
+        block(height: small * 1.5, align(bottom, strong(cell.head)))
+        block(drawn(cell))
+        if cell.foot != "" { block(text(size: small, cell.foot)) }
+      }))
+      grid(columns: (1fr,) * part.columns, row-gutter: 4mm, ..part.cells.map(shown))
+    }
+    for row in part.lines {
+      block(breakable: false, above: 3mm, width: 100%, {
+        if row.frames.len() > 0 {
+          block(width: 100%, height: row.high * 1pt, below: 0.5mm, {
+            for f in row.frames { place(dx: f.x * 1pt, drawn(f)) }
+          })
+        }
+        image(bytes(row.svg), format: "svg", width: 100%)
+      })
+    }
+  })
+}
+"""

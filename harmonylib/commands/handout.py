@@ -1,0 +1,62 @@
+"""``python -m harmonylib handout``: diagrams and tunes for the music stand."""
+
+from __future__ import annotations
+
+import argparse
+
+from harmonylib.commands.terminal import Commands, plain_line, say, say_written
+from harmonylib.errors import HarmonyError
+
+
+def describe(commands: Commands) -> None:
+    """Add the command and its arguments."""
+    from harmonylib.answering.stages import STAGES
+    from harmonylib.classroom.handouts.kinds import KINDS
+    from harmonylib.classroom.handouts.look import SIZES
+    from harmonylib.classroom.handouts.setting import FORMATS
+    from harmonylib.pictures.neck import LABELS
+    from harmonylib.score.pdf import PAPERS
+
+    sheet = commands.add_parser(
+        "handout",
+        help="print diagrams for the music stand: shapes, cycles, a tune in its stages",
+        description="Write a hand-out as PDF, SVG and PNG. " + "; ".join(f"{k}: {told}" for k, told in KINDS.items()),
+    )
+    sheet.add_argument("kind", metavar="KIND", choices=tuple(KINDS), help=f"one of {', '.join(KINDS)}")
+    sheet.add_argument("what", metavar="WHAT", nargs="*", help="families, as in maj7 m7b5; a chord; a tune's file")
+    sheet.add_argument("--root", metavar="NOTE", help="root of the shapes (default: C)")
+    sheet.add_argument("--spread", metavar="NAME", help="spread of a family through twelve roots (default: drop 2)")
+    sheet.add_argument(
+        "--stages", metavar="WHICH", help=f"stages of a tune, as in melody,chords (of {', '.join(STAGES)})"
+    )
+    sheet.add_argument("--out", metavar="DIR", default=".", help="folder for the files (default: this one)")
+    sheet.add_argument("--formats", metavar="WHICH", default=",".join(FORMATS), help="as in pdf,png (default: all)")
+    sheet.add_argument("--paper", choices=PAPERS, help=f"paper of the PDF (default: the class's, or {PAPERS[0]})")
+    sheet.add_argument("--size", metavar="PT", type=int, choices=SIZES, help="points of the words: 12, 14, 18 large")
+    sheet.add_argument("--label", choices=LABELS, help="what the marks of the shapes say (default: degree)")
+    sheet.add_argument(
+        "--lying", dest="upright", action="store_false", default=None, help="diagrams with the nut aside"
+    )
+    sheet.add_argument("--grey", dest="colour", action="store_false", default=None, help="black and white")
+    sheet.add_argument("--left-handed", action="store_true", default=None, help="diagrams for a left-handed player")
+    sheet.set_defaults(run=_run)
+
+
+def _run(options: argparse.Namespace) -> int:
+    from harmonylib.classroom.handouts.kinds import OPTIONS, handout
+    from harmonylib.classroom.handouts.look import LOOKS
+
+    what = options.what if options.kind == "shapes" else " ".join(options.what)
+    given = {name: getattr(options, name) for name in (*LOOKS, "left_handed") if getattr(options, name) is not None}
+    for name in ("root", "spread", "stages"):
+        value = getattr(options, name)
+        if value is None:
+            continue
+        if name not in OPTIONS[options.kind]:
+            raise HarmonyError(f"--{name} does not go with a hand-out of {options.kind!r}")
+        given[name] = value.split(",") if name == "stages" else value
+    made = handout(options.kind, what or None, **given)
+    files = made.write(options.out, formats=options.formats.split(","))
+    say(plain_line(made.text))
+    say_written(files)
+    return 0

@@ -1,0 +1,224 @@
+"""Hand-outs: the right grips in the right place, words large enough, nothing over the edge, settings once."""
+
+import io
+import re
+from pathlib import Path
+from typing import Any
+
+import pypdf
+import pytest
+
+from harmonylib.__main__ import main
+from harmonylib.answering.stages import arrange
+from harmonylib.classroom.handouts.frames import TIGHT, frame, window
+from harmonylib.classroom.handouts.kinds import KINDS, handout
+from harmonylib.classroom.handouts.look import Look, look
+from harmonylib.classroom.handouts.setting import ROOM, apart
+from harmonylib.errors import HarmonyError
+from harmonylib.guitar.grips import Grip
+from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.grips import grip_row
+from harmonylib.pictures.neck import grip_marks, neck_frame, neck_picture
+from harmonylib.score.pdf import pdf
+from harmonylib.settings import CLASS_FILE
+from harmonylib.theory.families import PRACTICE_ORDER
+from harmonylib.theory.voicings import voice
+from harmonylib.tunes.reading import read_text
+
+SHORT = read_text(
+    'X:1\nT:Short\nM:4/4\nL:1/4\nK:C\n"Cmaj7"E2 G2 | "Dm7"F2 A2 | "G7"B2 D2 | "C6"E4 |\n'
+    '"Am7"c2 A2 | "Dm7"A2 F2 | "G7"G2 F2 | "Cmaj7"E2 z2 |]'
+)
+ASKED = {"shapes": None, "cycle": "Ebmaj7", "tune": SHORT}
+
+
+def written(sheet: bytes) -> list[tuple[str, float, float, float]]:
+    """Every text of a PDF: what it says, its size in points, and where it starts."""
+    found: list[tuple[str, float, float, float]] = []
+
+    def seen(text: str, cm: list[float], tm: list[float], _font: object, size: float) -> None:
+        if text.strip():
+            scale = abs(cm[3] or cm[1]) * abs(tm[3] or tm[1])
+            found.append((text.strip(), size * scale, cm[4] + cm[0] * tm[4], cm[5] + cm[3] * tm[5]))
+
+    for page in pypdf.PdfReader(io.BytesIO(sheet)).pages:
+        page.extract_text(visitor_text=seen)
+    return found
+
+
+def test_shapes_are_the_root_positions_of_the_trade() -> None:
+    made = handout("shapes")
+    feet = {part.head: [cell.foot for cell in part.cells] for part in made.sections}
+    assert feet["Root on string 5, drop 2, strings 5432"] == ["x3545x", "x3535x", "x3534x", "x3434x", "x3424x"]
+    on_g = handout("shapes", root="G").sections[1]
+    assert [cell.foot for cell in on_g.cells] == ["3x443x", "3x343x", "3x333x", "3x332x", "3x232x"]
+    last = handout("shapes", ["dim7"], root="E").sections[-1]
+    assert last.cells[-1].foot == "xx2323", "E dim7 with its root on string 4"
+
+
+def test_every_shape_has_its_root_lowest_and_a_square_under_it() -> None:
+    for part in handout("shapes", root="Ab").sections:
+        for cell in part.cells:
+            lowest = cell.frame.marks[0]
+            assert lowest["text"] == "1"
+            assert lowest["square"]
+            assert not any(mark["square"] for mark in cell.frame.marks[1:])
+
+
+def test_a_cycle_rises_and_a_family_goes_through_twelve_roots_on_one_page() -> None:
+    made = handout("cycle", "C7")
+    drop2 = made.sections[0]
+    assert [cell.foot for cell in drop2.cells] == [
+        *("root position", "first inversion", "second inversion", "third inversion"),
+    ]
+    family = handout("cycle", "m7")
+    heads = [cell.head for cell in family.sections[0].cells]
+    assert heads == [f"{root}m7" for root in PRACTICE_ORDER for _ in range(4)]
+    assert len(pypdf.PdfReader(io.BytesIO(family.pdf())).pages) == 1
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("size", [9, 14, 18])
+def test_words_are_large_enough_and_stay_on_the_page(kind: str, size: int) -> None:
+    made = handout(kind, ASKED[kind], size=size)
+    sheet = made.pdf()
+    wide, high = (float(x) for x in pypdf.PdfReader(io.BytesIO(sheet)).pages[0].mediabox[2:])
+    texts = written(sheet)
+    assert any(made.title in text for text, *_ in texts)
+    for text, points, x, y in texts:
+        assert points >= size * 7 / 9 - 0.01, text
+        assert points >= size - 0.01 or len(text) <= 3, text
+        assert 14 < x < wide - 14, text
+        assert 14 < y < high - 14, text
+    for part in made.sections:
+        for cell in part.cells:
+            assert cell.frame.width <= ROOM["a4"]
+            assert all(0 <= mark["x"] <= cell.frame.width for mark in cell.frame.marks)
+
+
+def test_a_diagram_stands_over_each_grip_of_a_short_tune() -> None:
+    made = handout("tune", SHORT, stages="chords")
+    (part,) = made.sections
+    assert [len(line.frames) for line in part.lines] == [7, 7]
+    assert all(mark["text"] in "01234" for line in part.lines for _, each in line.frames for mark in each.marks)
+    assert len(pypdf.PdfReader(io.BytesIO(made.pdf())).pages) == 1
+
+
+def test_a_tune_comes_in_its_stages() -> None:
+    heads = [part.head for part in handout("tune", SHORT).sections]
+    assert heads == ["Melody", "Roots", "Chords", "Answers"]
+    melody = handout("tune", SHORT, stages="melody").sections[0]
+    assert not any(line.frames for line in melody.lines), "a single note needs no diagram"
+
+
+def test_diagrams_in_a_line_never_touch() -> None:
+    one = frame(Neck(), Grip.parse("x3545x"), None, look(label="finger"), TIGHT)
+    for middles in ([0.0, 1.0, 2.0], [500.0, 505.0, 509.0], [30.0 * n for n in range(7)]):
+        lefts = [left for left, _ in apart([(x, one) for x in middles], ROOM["a4"])]
+        assert lefts[0] >= 0
+        assert lefts[-1] + one.width <= ROOM["a4"]
+        assert all(b - a >= one.width - 1e-9 for a, b in zip(lefts, lefts[1:], strict=False))
+
+
+@pytest.mark.parametrize("upright", [True, False])
+def test_left_handed_mirrors_every_mark(upright: bool) -> None:
+    held = voice("Cmaj7", "drop 2", "E4")
+    right, left = (
+        frame(Neck(left_handed=hand), Grip.parse("x3545x"), held, Look(upright=upright)) for hand in (False, True)
+    )
+    assert right.width == left.width
+    for one, other in zip(right.marks, left.marks, strict=True):
+        assert one["x"] + other["x"] == pytest.approx(right.width)
+        assert (one["y"], one["text"]) == (other["y"], other["text"])
+
+
+def test_black_and_white_keeps_root_and_melody_apart() -> None:
+    marks = frame(Neck(), Grip.parse("x3545x"), voice("Cmaj7", "drop 2", "E4"), Look(colour=False)).marks
+    assert [mark["fill"] for mark in marks] == ["#000000", "#FFFFFF", "#FFFFFF", "#FFFFFF"]
+    assert [mark["ring"] for mark in marks] == [False, False, False, True]
+    svg = handout("shapes", colour=False).svg
+    greys = {colour for colour in re.findall(r"#[0-9a-f]{6}", svg) if len(set(re.findall("..", colour[1:]))) > 1}
+    assert not greys, "no colour is left"
+
+
+def test_a_window_holds_its_grip() -> None:
+    for text in ("x3545x", "xx0212", "8x998x", "x-10-10-9-12-x", "000000"):
+        low, high = window(Grip.parse(text))
+        assert all(low <= fret <= high for fret in Grip.parse(text).fretted)
+
+
+def test_the_class_file_sets_the_look_and_a_call_goes_before_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "class.toml").write_text(
+        '[neck]\nleft_handed = true\n[pictures]\nlabel = "note"\ncolour = false\n'
+        '[paper]\nsize = 14\npaper = "us-letter"\n'
+    )
+    monkeypatch.setenv(CLASS_FILE, str(tmp_path / "class.toml"))
+    here, right = handout("shapes"), handout("shapes", size=9, left_handed=False)
+    assert here.look == Look("us-letter", 14, "note", True, False)
+    assert right.look == Look("us-letter", 9, "note", True, False)
+    first, other = here.sections[0].cells[0].frame, right.sections[0].cells[0].frame
+    assert first.marks[0]["x"] > first.marks[-1]["x"], "the root on the right, for a left-handed player"
+    assert other.marks[0]["x"] < other.marks[-1]["x"]
+    (tmp_path / "class.toml").write_text("[paper]\ncolor = 14\n")
+    with pytest.raises(HarmonyError, match=r"'color' is not a setting of \[paper\]"):
+        handout("shapes")
+
+
+@pytest.mark.parametrize(
+    ("kind", "options", "message"),
+    [
+        ("poster", {}, "'poster' is not a kind of hand-out"),
+        ("shapes", {"size": 10}, "size 10 is not to be had"),
+        ("shapes", {"colour": 1}, "colour 1 is not to be had"),
+        ("shapes", {"families": ["m9"]}, "'m9' is not a family"),
+        ("shapes", {"root": "Cm"}, "'Cm' is not a root"),
+        ("shapes", {"spread": "drop 2"}, "'spread' is not an option"),
+        ("cycle", {"spread": "drop 9"}, "'drop 9' is not a spread"),
+        ("tune", {}, "needs the tune or its file"),
+        ("tune", {"what": SHORT, "stages": ["bass"]}, "'bass' is not a stage"),
+    ],
+)
+def test_what_cannot_be_had_is_told(kind: str, options: dict[str, Any], message: str) -> None:
+    options = dict(options)
+    what = options.pop("what", "m7" if kind == "cycle" else None)
+    with pytest.raises(HarmonyError, match=message):
+        handout(kind, what, **options)
+
+
+def test_the_command_writes_all_three_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["handout", "shapes", "maj7", "m7b5", "--root", "Bb", "--out", str(tmp_path), "--grey", "--lying"]) == 0
+    assert {path.suffix for path in tmp_path.iterdir()} == {".pdf", ".svg", ".png"}
+    assert "Shapes on B♭: 10 diagrams in 5 parts" in capsys.readouterr().out
+    assert main(["handout", "cycle", "C7", "--root", "D", "--out", str(tmp_path)]) == 2
+    assert "--root does not go with" in capsys.readouterr().err
+
+
+def test_it_shows_itself_in_a_notebook_the_same_every_time() -> None:
+    once, again = handout("cycle", "Cm7"), handout("cycle", "Cm7")
+    assert once.pdf() == again.pdf()
+    bundle = once._repr_mimebundle_()
+    assert bundle["image/svg+xml"].startswith("<svg")
+    assert bundle["text/plain"] == repr(again)
+
+
+def test_a_printed_tune_of_eight_bars_takes_one_page_and_reasons_only_when_asked() -> None:
+    arrangement = arrange(SHORT)
+    plain, told = (pypdf.PdfReader(io.BytesIO(pdf(arrangement, reasons=asked))) for asked in (False, True))
+    said = ["".join(page.extract_text() for page in reader.pages) for reader in (plain, told)]
+    assert len(plain.pages) == 1
+    assert "Why these grips" not in said[0]
+    assert "Why these grips" in said[1]
+    assert said[1].count("drop 2 on strings") >= 5
+
+
+def test_a_left_handed_neck_turns_every_picture_round() -> None:
+    left, right = Neck(left_handed=True), Neck()
+    held = voice("Cmaj7", "drop 2", "E4")
+    steps = right.cycle(held, (5, 4, 3, 2))
+    marks = grip_marks(right, "x3545x", held)
+    assert neck_picture(left, marks).svg == neck_picture(right, marks, left_handed=True).svg
+    assert neck_picture(left, marks).svg != neck_picture(right, marks).svg
+    assert grip_row(left, steps).svg == grip_row(right, steps, left_handed=True).svg
+    assert neck_frame(left).x(1) > neck_frame(left).x(5)
