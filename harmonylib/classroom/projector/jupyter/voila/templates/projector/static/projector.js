@@ -46,6 +46,10 @@ window.voila_finish = () => {
   function show(step) {
     now = Math.max(0, Math.min(step, steps.length - 1));
     steps.forEach((one, number) => one.classList.toggle("now", number === now));
+    for (const table of steps[now].querySelectorAll(".lesson-table")) {
+      table.classList.remove("wide");
+      table.classList.toggle("wide", table.offsetWidth > table.parentElement.clientWidth);
+    }
     frame.scrollTop = 0;
     history.replaceState(null, "", `#step-${now + 1}`);
     document.querySelector(".title").textContent = steps[now].dataset.section;
