@@ -332,3 +332,19 @@ def test_practising_slower_changes_no_grip():
     assert grips(slow) == grips(arrange(tune))
     assert (slow.tempo, slow.sounding_tempo, arrange(tune).sounding_tempo) == (132, 60, 132)
     assert grips(arrange(tune, tempo=60)) != grips(arrange(tune))
+
+
+def test_a_pin_for_one_time_through_writes_the_repeat_out():
+    tune = read_text('M:4/4\nL:1/2\nQ:1/4=80\nK:C\n|:"Cmaj7"e g|[1"Dm7"f2:|[2"G7"b2|"Cmaj7"e2|')
+    plain = arrange(tune, density="every")
+    other = next(str(grip) for grip in plain.candidates(0) if str(grip) != str(plain.choices[0].grip))
+    found = plain.with_pin(0, other, time=2)
+    assert [str(choice.note.pitch) for choice in found.choices] == ["E4", "G4", "F4", "E4", "G4", "B4", "E4"]
+    assert (grips(found)[0], grips(found)[3]) == (grips(plain)[0], other)
+    assert not any(bar.repeat_end or bar.ending for bar in found.tune.bars)
+    assert [bar.number for bar in found.tune.bars] == [1, 2, 3, 4, 5]
+    assert check(found) == []
+    again = plain.with_pin(2, str(plain.candidates(2)[1])).with_pin(0, other, time=1)
+    assert again.settings.pins == {0: other, 2: str(plain.candidates(2)[1])}
+    with pytest.raises(HarmonyError, match="time 3: note 0 is played 2 times"):
+        plain.with_pin(0, other, time=3)

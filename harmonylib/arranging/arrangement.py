@@ -22,6 +22,7 @@ from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.theory.voicings import Voicing
 from harmonylib.tunes.tune import Tune
+from harmonylib.tunes.written_out import written_out
 
 ARRANGEMENT = "an arrangement: make one first, as in arrange(tune)"
 
@@ -158,15 +159,29 @@ class Arrangement:
             entries.append(dict(after.costs) | {name: float(value[0, 0, 0]) for name, value in step.items()})
         return tuple({name: value for name, value in entry.items() if value} for entry in entries)
 
-    def with_pin(self, index: int, grip: str, everywhere: bool = False) -> Arrangement:
+    def with_pin(self, index: int, grip: str, everywhere: bool = False, time: int | None = None) -> Arrangement:
         """The best arrangement in which note `index` has `grip`; the chain re-forms round it.
 
-        With `everywhere` its twins in bars that are the same have it too; else it holds for this note alone.
+        With `everywhere` its twins in bars that are the same have it too; else it holds for this note alone. With
+        `time` it holds for that time through a written repeat alone, from 1: the form is then written out.
         """
         _known_note(index, self.tune)
+        if time is not None:
+            return self._pinned_once(index, grip, time)
         notes = next(group for group in twins(self.tune) if index in group) if everywhere else (index,)
         pins = {**self.settings.pins, **dict.fromkeys(notes, grip)}
         return self.search.arrange(self.source, replace(self.settings, pins=pins))
+
+    def _pinned_once(self, index: int, grip: str, time: int) -> Arrangement:
+        """The tune written out, with one time through a passage pinned; other pins and bans hold every time."""
+        made = written_out(self.source)
+        places = [number for number, was in enumerate(made.was) if was == index]
+        if not 1 <= whole(time, "a time through a repeat") <= len(places):
+            raise HarmonyError(f"time {shown(time)}: note {index} is played {len(places)} times")
+        pins = {number: self.settings.pins[was] for number, was in enumerate(made.was) if was in self.settings.pins}
+        bans = tuple((n, ban) for n, was in enumerate(made.was) for note, ban in self.settings.bans if note == was)
+        settings = replace(self.settings, pins={**pins, places[time - 1]: grip}, bans=bans)
+        return self.search.arrange(made.tune, settings)
 
     def with_ban(self, index: int, grip: str | None = None) -> Arrangement:
         """The best arrangement in which note `index` has any grip but this one (default: the one it has now)."""
