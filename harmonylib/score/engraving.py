@@ -65,8 +65,8 @@ PROJECTOR = {
     "stemWidth": 0.3,
     "ledgerLineThickness": 0.35,
     "spacingStaff": 4,
-    "spacingLinear": 0.22,
-    "spacingNonLinear": 0.58,
+    "spacingLinear": 0.16,
+    "spacingNonLinear": 0.5,
 }
 
 
