@@ -126,7 +126,7 @@ def shown(text: str) -> dict[str, str]:
 
 INERT = set(
     "svg g path defs use symbol rect line polyline polygon circle ellipse text tspan title desc style "
-    "figure div details summary ol li p span img audio br".split()
+    "figure div details summary ol li p span em img audio br".split()
 )
 LOCAL = re.compile(r"#|data:(?:image/(?:svg\+xml|png)|audio/(?:mpeg|wav))[;,]")
 

@@ -105,10 +105,10 @@ def test_a_file_that_finds_no_room_is_told_and_the_old_set_stays(command: str, d
 
 @posix
 def test_on_a_full_disk_nothing_is_written(desk: Path) -> None:
-    """A real one, of 60 kB, that only this child sees."""
+    """A real one, of 30 kB, that only this child sees."""
     inside = (
-        'mount -t tmpfs -o size=60k none out || exit 77; "$@" >told 2>&1; echo $?; cat told; echo; ls -A out; '
-        "head -c 50k /dev/zero >out/fill"
+        'mount -t tmpfs -o size=30k none out || exit 77; "$@" >told 2>&1; echo $?; cat told; echo; ls -A out; '
+        "head -c 20k /dev/zero >out/fill"
     )
     try:
         done = subprocess.run(

@@ -92,7 +92,12 @@ class _Chart:
 
     @property
     def line_height(self) -> float:
-        return self.tall + 1.6 * self.look.chord + 2.8 * self.look.small
+        return self.tall + 1.6 * self.look.chord + 2.8 * self.look.small + self.headroom
+
+    @property
+    def headroom(self) -> float:
+        """Between the highest box's label and the chord symbols, where letters are large."""
+        return max(self.look.small - 10, 0)
 
     @property
     def foot(self) -> float:
@@ -106,7 +111,7 @@ class _Chart:
             bottom = self.foot + self.line_height * (len(self.staves.lines) - 1 - line) + 2.4 * look.small
             bar_lines(pen, self.staves, line, bottom, bottom + self.tall)
             self.draw_frets(pen, line, bottom)
-            write_chords(pen, self.staves, line, self.tune, bottom + self.tall + 0.45 * look.chord)
+            write_chords(pen, self.staves, line, self.tune, bottom + self.tall + 0.45 * look.chord + self.headroom)
             self.draw_hand(pen, line, bottom)
 
     def up(self, mm: float, bottom: float) -> float:
