@@ -192,7 +192,7 @@ def test_an_extension_is_an_octave_above_its_simple_degree():
 @pytest.mark.parametrize(
     ("spelled", "degrees", "fills"),
     [
-        ("C Cmaj Cma CM", "1 3 5", "6 maj7"),
+        ("C Cmaj Cma CM", "1 3 5", "6 maj7 7"),
         ("Cm Cmi Cmin C-", "1 ♭3 5", "m7 m6"),
         ("Cdim C° Co", "1 ♭3 ♭5", "dim7"),
         ("Caug C+", "1 3 ♯5", "7♯5 maj7♯5"),
@@ -418,7 +418,7 @@ def test_an_empty_symbol_and_an_endless_one():
 
 
 def test_tones_name_every_note_that_counts_as_in_the_chord():
-    assert Chord.parse("C").tones == {0: "1", 4: "3", 7: "5", 9: "6", 11: "7"}
+    assert Chord.parse("C").tones == {0: "1", 4: "3", 7: "5", 9: "6", 10: "♭7", 11: "7"}
     assert Chord.parse("Am").tones == {9: "1", 0: "♭3", 4: "5", 7: "♭7", 6: "6"}
     assert Chord.parse("G13").tones == {7: "1", 11: "3", 2: "5", 5: "♭7", 9: "9", 4: "13"}
     assert set(Chord.parse("C7alt").tones) == classes("C", "E", "G#", "Bb", "Db", "Eb")

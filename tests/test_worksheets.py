@@ -714,7 +714,7 @@ def test_any_cells_can_be_read(cells):
 @settings(max_examples=draws(300))
 @given(st.text(alphabet="answer_01=[](){}'\"\\ \n,:.-+*x357bC#!%\t\x00é", max_size=80))
 def test_any_source_can_be_read(text):
-    for _, value in _assigned(f"answer_01 = {text}"):
+    for _, value in _assigned(f"answer_01 = {text}", {}):
         assert isinstance(value, Unmarked) or PLAIN.exercises[0].check(value).text
 
 

@@ -17,7 +17,7 @@ _HOUSE = Path(__file__).resolve().parent.parent
 FIRST_CHAPTER = "00_start_here.ipynb"
 DEMO = "tunes/lantern_on_the_landing.abc"
 """The tune that is arranged when none is named."""
-_CHAPTER = re.compile(r"(?:\d\d_(?!.*-Copy\d*\.).+|glossary)\.ipynb")
+_CHAPTER = re.compile(r"\d\d_(?!.*-Copy\d*\.).+\.ipynb")
 _TUNES = (".abc", ".musicxml", ".mxl", ".xml")
 
 

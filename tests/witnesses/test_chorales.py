@@ -54,10 +54,10 @@ NO_SYMBOL = {
     (7, "bVII7[maj7]"): "music21 reads the bracket as a bare seventh: root and seventh, no third",
     (19, "It6"): "an Italian sixth has three notes and no fifth",
 }
-FILLS = {"": {9, 11}, "m": {9, 10}, "dim": {9}}
-"""Semitones above the root: major to 6 or maj7, minor to m7 or m6, diminished to dim7."""
-VERDICTS = {"in the chord": 784, "in a fill of the triad": 15, "foreign": 48, "no symbol": 2}
-ROLES = {"passing note": 30, "neighbour note": 8, "anticipation": 4, "suspension": 3}
+FILLS = {"": {9, 10, 11}, "m": {9, 10}, "dim": {9}}
+"""Semitones above the root: major to 6, maj7 or 7, minor to m7 or m6, diminished to dim7."""
+VERDICTS = {"in the chord": 784, "in a fill of the triad": 16, "foreign": 47, "no symbol": 2}
+ROLES = {"passing note": 30, "neighbour note": 7, "anticipation": 4, "suspension": 3}
 ROLES |= dict.fromkeys(("approach from below", "escape note", "free note"), 1)
 
 

@@ -32,7 +32,7 @@ READ_ONLY, WHOLE = "1911", "1854"
 FILES = sorted((Path(common.getCorpusFilePath()) / "leadSheet").glob("*.mxl"))
 SHEETS = dict(zip((READ_ONLY, WHOLE), FILES, strict=True))
 FROZEN = Path(__file__).parent / "lead_sheet_of_1854.csv"
-DIGEST = "824e2f96aac81a070058271b4573a77550e2fc2f82e67f4bd1e87efc2694e40d"
+DIGEST = "c04ddebc149191e7c976d7bb6215dda37a05acbe5121a31dc68c68fbfc88f07a"
 NOTES = {WHOLE: 95, READ_ONLY: 131}
 DENSITIES = ("comfortable", "every")
 """The default first."""

@@ -155,8 +155,8 @@ class AnswerCall(TuneExercise):
     `call` counts the gaps that are long enough, from 1.
 
     >>> task = AnswerCall('X:1\\nT:Two bars\\nM:4/4\\nL:1/4\\nQ:1/4=90\\nK:C\\n"Cmaj7"E4|"Dm7"F2 A2|', call=1)
-    >>> task.check((1, 1, "x7958x")).right, task.check((0, 1, "x7958x"))
-    (True, Not yet: bar 1, beat 1, answer x7958x: it cuts its call off; the gap opens at bar 1, beat 2.)
+    >>> task.check((1, 1, "7x555x")).right, task.check((1, 1, "x3545x"))
+    (True, Not yet: bar 1, beat 2, answer x3545x: it repeats its call.)
     """
 
     kind = "answer_call"
