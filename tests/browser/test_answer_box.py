@@ -10,7 +10,7 @@ from tests.browser.conftest import Watched, kernel
 from tests.browser.test_panels import complaints, point_of, settled
 
 CELLS = [
-    "from harmonylib import find_root, next_inversion, spell\nfrom widgets import AnswerBox, Tally\ntally = Tally()",
+    "from harmonylib import Tally, find_root, next_inversion, spell\nfrom widgets import AnswerBox\ntally = Tally()",
     "typed = AnswerBox(spell('Ebm7'), tally); typed",
     "clicked = AnswerBox(next_inversion('Gm7', 'x5536x'), tally); clicked",
     "keyed = AnswerBox(find_root('C6', 'x-10-10-9-10-x'), tally); keyed",
