@@ -143,6 +143,7 @@ def test_same_seed_same_exercise_and_data_go_round(kind):
     assert len({random_exercise(kind, seed, 2).question for seed in range(12)}) > 6
 
 
+@pytest.mark.few(5)
 @pytest.mark.parametrize("kind", KINDS)
 def test_question_hints_and_picture(kind):
     for task in drawn(kind)[::12]:
@@ -364,6 +365,7 @@ ANYTHING = st.recursive(
 )
 
 
+@pytest.mark.few(5)
 @pytest.mark.parametrize("kind", KINDS)
 @given(answer=ANYTHING)
 @settings(max_examples=draws(80), suppress_health_check=list(HealthCheck))

@@ -73,6 +73,7 @@ def changes(part: stream.Part) -> list[tuple[Fraction, str, frozenset[int]]]:
     return [(Fraction(s.getOffsetInHierarchy(part)), s.root().name, frozenset(s.pitchClasses)) for s in symbols]
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("density", DENSITIES)
 @pytest.mark.parametrize("sheet", NOTES)
 def test_music21_reads_the_corpus_s_melody_and_chords_in_what_we_write(sheet, density):
