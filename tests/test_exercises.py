@@ -185,8 +185,8 @@ def test_sets_hold_no_two_alike_and_repeat():
 
 def test_levels_widen_families_keys_strings_and_tempo():
     spelled, roots = (
-        [drawn(kind)[n * count : (n + 1) * count] for n in range(3)]
-        for kind, count in ((kind, len(SEEDS[kind])) for kind in ("spell", "find_root"))
+        [[random_exercise(kind, seed, level) for seed in range(24)] for level in (1, 2, 3)]
+        for kind in ("spell", "find_root")
     )
     families = [{Chord.parse(t.chord).kind for t in level} for level in spelled]
     assert families[0] == {"maj7", "7", "m7", "6"}
