@@ -16,7 +16,7 @@ from html import escape
 from pathlib import Path
 
 from harmonylib.classroom.marks import Marks, Row, by_learner, counted_right
-from harmonylib.classroom.shipped import course_files, course_folder
+from harmonylib.classroom.shipped import course_chapters, course_folder
 from harmonylib.files import safe_stem, write_together
 
 CHAPTERS = {
@@ -66,10 +66,8 @@ def reply_page(marks: Marks, rows: Sequence[Row]) -> str:
         lines.append("</tbody></table>")
         again = sorted({CHAPTERS[row.kind] for row in rows if row.state != "right" and row.kind in CHAPTERS})
         if again:
-            names = {
-                int(name[:2]): name[3:-6].replace("_", " ") for name in course_files(course_folder()) if name[0] != "t"
-            }
-            looked = "; ".join(f"{number}, {names[number]}" for number in again)
+            chapters = course_chapters(course_folder())
+            looked = "; ".join(f"{number}, {chapters[number][3:-6].replace('_', ' ')}" for number in again)
             lines.append(f"<p>Chapters to look at again: {looked}.</p>")
     head = f"<meta charset='utf-8'><title>{title}</title><style>{_STYLE}</style>"
     return f"<!DOCTYPE html>\n<html lang='en'><head>{head}</head><body>\n" + "\n".join(lines) + "\n</body></html>\n"
