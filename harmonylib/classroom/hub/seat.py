@@ -1,4 +1,4 @@
-"""A learner's seat: run by the Hub as the learner, it lays their copy of the course and becomes their server.
+"""A learner's seat: run by the Hub as the learner, it lays their copy of the course and serves it.
 
 Conventions
 - It never runs as root or as somebody else than the one who signed in: a linked folder would be written
@@ -16,7 +16,6 @@ import stat
 import sys
 import tempfile
 from pathlib import Path
-from typing import NoReturn
 
 from harmonylib.classroom.copies import FOLDER, lay, trust
 from harmonylib.classroom.opening import LAB, told
@@ -44,7 +43,7 @@ _LARGEST_REPLY = 2_000_000
 
 
 def main() -> int:
-    """Lay the copy, then become the learner's server; 1 and a line for the Hub's log when that cannot be."""
+    """Lay the copy, then be the learner's server; 1 and a line for the Hub's log when that cannot be."""
     try:
         check_account(os.environ.get("JUPYTERHUB_USER", ""))
         os.umask(0o027)
@@ -60,15 +59,19 @@ def main() -> int:
     except HarmonyError as error:
         print(f"harmonylib: {error}", file=sys.stderr)
         return 1
-    return _become_server(folder)
+    return _serve(folder)
 
 
-def _become_server(folder: Path) -> NoReturn:
+def _serve(folder: Path) -> int:
+    """Serve in this very process: what signing the chapters has imported is half of what a server imports."""
     os.environ["JUPYTER_RUNTIME_DIR"] = str(runtime_folder())
     os.environ["JUPYTER_CONFIG_PATH"] = str(LAB)
     os.chdir(folder)
-    arguments = [f"--ServerApp.root_dir={folder}", *CLOSED, *sys.argv[1:]]
-    os.execv(sys.executable, [sys.executable, "-m", "jupyterhub.singleuser", *arguments])
+    from jupyterhub.singleuser import main as serve
+
+    sys.argv[1:1] = [f"--ServerApp.root_dir={folder}", *CLOSED]
+    serve()
+    return 0
 
 
 def check_account(name: str) -> None:
