@@ -17,6 +17,7 @@ from pathlib import Path
 
 from harmonylib.classroom.marks import Marks, Row, by_learner, counted_right
 from harmonylib.classroom.shipped import course_chapters, course_folder
+from harmonylib.errors import HarmonyError
 from harmonylib.files import safe_stem, write_together
 
 CHAPTERS = {
@@ -88,13 +89,14 @@ def write_replies(marks: Marks, folder: str | Path) -> tuple[Path, ...]:
             place = f"{first}_{number}"
         taken.add(place.lower())
         page = reply_page(marks, rows).encode("utf-8", "replace")
-        written += write_together({f"{safe_stem(marks.sheet.title)}.html": page}, Path(folder) / place)
-        _hand_over(Path(folder) / place, learner)
+        paths = write_together({f"{safe_stem(marks.sheet.title)}.html": page}, Path(folder) / place)
+        _hand_over((*paths, Path(folder) / place), learner)
+        written += paths
     return tuple(written)
 
 
-def _hand_over(folder: Path, learner: str) -> None:
-    """Let root close a learner's folder to all others, where the learner has an account on this machine."""
+def _hand_over(paths: Sequence[Path], learner: str) -> None:
+    """Let root give the pages and their folder to the learner to read, where the learner has an account here."""
     if getattr(os, "geteuid", lambda: 1)() != 0:
         return
     import pwd
@@ -103,5 +105,9 @@ def _hand_over(folder: Path, learner: str) -> None:
         group = pwd.getpwnam(learner).pw_gid
     except (KeyError, ValueError):
         return
-    os.chown(folder, -1, group, follow_symlinks=False)
-    folder.chmod(0o750)
+    for path in paths:
+        try:
+            os.chown(path, -1, group, follow_symlinks=False)
+            path.chmod(0o750 if path.is_dir() else 0o640)
+        except OSError as error:
+            raise HarmonyError(f"{str(path)!r} cannot be given to {learner!r}: {error.strerror}") from error

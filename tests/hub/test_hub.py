@@ -112,6 +112,7 @@ def hub(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Hub]:
     environment = os.environ | {"PYTHONPATH": str(ROOT)}
     subprocess.run([sys.executable, "-m", "harmonylib", "classroom", str(folder)], check=True, env=environment)
     (folder / "class.txt").write_text("teacher mara\n" + "\n".join(LEARNERS))
+    (folder / "class.toml").write_text('[paper]\npaper = "letter"\n')
     configuration = folder / "jupyterhub_config.py"
     text = configuration.read_text()
     configuration.write_text(text.replace("PORT = 8000", f"PORT = {port}"))
@@ -183,6 +184,8 @@ def test_one_learner_reads_nothing_of_another(hub: Hub) -> None:
         "        except (NotADirectoryError, IsADirectoryError):\n            raise AssertionError(place)\n"
         "        else:\n            raise AssertionError(place)\n"
         "assert os.geteuid() >= 61000 and os.umask(0o027) == 0o027\n"
+        "from harmonylib.settings import section\n"
+        "assert section('paper') == {'paper': 'letter'}, section('paper')\n"
     )
     ben = next(hub.homes.glob("ben")).stat().st_uid
     code = code.replace("FOLDER", repr(str(hub.folder / "private"))).replace("RUN", repr(f"/tmp/block-chords-{ben}"))

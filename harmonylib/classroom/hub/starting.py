@@ -52,12 +52,13 @@ def _become_hub(folder: Path) -> NoReturn:
 
 def prepare(folder: Path) -> None:
     """All that must be there before the Hub starts; raises `HarmonyError` that says what is missing."""
-    _check()
+    _check(folder)
     people = read_people(folder / NAMES)
     private = folder / PRIVATE
     private.mkdir(mode=0o700, exist_ok=True)
     private.chmod(0o700)
-    (folder / "replies").mkdir(mode=0o755, exist_ok=True)
+    (folder / "replies").mkdir(exist_ok=True)
+    (folder / "replies").chmod(0o755)
     new = make_accounts(people)
     if new:
         print(f"Accounts made: {', '.join(new)}.")
@@ -71,7 +72,7 @@ def prepare(folder: Path) -> None:
     sys.stdout.flush()
 
 
-def _check() -> None:
+def _check(folder: Path) -> None:
     if os.geteuid() != 0:
         raise HarmonyError("start the class server as root: it starts every learner's server as that learner")
     for module in ("jupyterhub", "firstuseauthenticator", "jupyterhub_idle_culler"):
@@ -79,10 +80,10 @@ def _check() -> None:
             raise HarmonyError(f"{module} is missing: {sys.executable} -m pip install -r requirements.txt")
     if not shutil.which("configurable-http-proxy"):
         raise HarmonyError("configurable-http-proxy is missing: npm install -g configurable-http-proxy@5.3.0")
-    for place in (Path(sys.executable), Path(sys.executable).resolve(), Path(__file__)):
+    for place in (Path(sys.executable), Path(sys.executable).resolve(), Path(__file__), folder / "replies"):
         closed = [str(parent) for parent in place.parents if not parent.stat().st_mode & 0o001]
         if closed:
-            raise HarmonyError(f"learners cannot open {closed[-1]!r}, where {place.name} is: install it elsewhere")
+            raise HarmonyError(f"learners cannot open {closed[-1]!r}, where {place.name} is: choose another place")
 
 
 def _first_password(private: Path, name: str) -> str:
