@@ -20,7 +20,7 @@ from harmonylib.__main__ import main
 from harmonylib.classroom import opening
 from harmonylib.classroom.copies import Copy
 from harmonylib.classroom.opening import LAB, check_root, told
-from harmonylib.classroom.shipped import course_folder
+from harmonylib.classroom.shipped import course_files, course_folder
 from harmonylib.errors import HarmonyError
 from tests.browser.conftest import free_port
 
@@ -111,7 +111,9 @@ def course(tmp_path: Path) -> Iterator[tuple[subprocess.Popen[str], str, dict[st
         )
         assert process.stdout is not None
         laid, line = process.stdout.readline(), process.stdout.readline()
-        assert laid == f"11 files of the course laid into {tmp_path / 'block-chords'}.\n"
+        assert (
+            laid == f"{len(course_files(course_folder()))} files of the course laid into {tmp_path / 'block-chords'}.\n"
+        )
         yield process, line, {"port": str(port)}
         process.kill()
         process.communicate()
