@@ -75,6 +75,10 @@ class View {
     if (band.top < box.top || band.bottom > box.bottom) this.paper.scrollTop += band.top - box.top - 8;
   }
 
+  say(text) {
+    this.said.textContent = text;
+  }
+
   close() {
     this.end.abort();
     for (const [name, listener] of this.listeners) this.model.off(name, listener);

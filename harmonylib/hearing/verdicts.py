@@ -92,34 +92,44 @@ def hear(
 
 def decided(heard: Heard, asked: Question) -> Verdict:
     """The verdict that follows from what the ear makes of a take."""
-    limits = weights()["accept"]
     if not heard.sounded:
         return Verdict("nothing", "nothing heard", _odds(4 * (1 - heard.strength) + 1), heard.cents)
-    weakest, strongest = min(heard.asked.values(), default=0.0), max(heard.foreign.values(), default=-9.0)
-    margin = min(weakest - limits["asked"], limits["foreign"] - strongest)
+    limits = weights()["accept"]
+    margin = _margin(heard, limits)
     if margin > 0:
         _, off = _off_tune(heard, asked)
         if off:
             return Verdict("tune", f"sounds right; {off}", _odds(margin), heard.cents, asked.deaf)
         return Verdict("right", "sounds right", _odds(margin), heard.cents, asked.deaf)
-    best, lead = named(heard, asked)
+    best, lead = named(heard, asked, limits)
     if best and best.kind == "missing":
         note, off = _off_tune(heard, asked)
         if best.gone == (note,):
             return Verdict("off tune", off, _odds(lead), heard.cents, asked.deaf)
     if best and lead >= weights()["named"].get(best.kind, float("inf")):
         return Verdict(best.kind, best.text, _odds(lead), heard.cents, asked.deaf)
-    return Verdict("unsure", _again(heard, asked, weakest - limits["asked"]), _odds(-margin), heard.cents, asked.deaf)
+    return Verdict("unsure", _again(heard, asked, limits["asked"]), _odds(-margin), heard.cents, asked.deaf)
 
 
-def named(heard: Heard, asked: Question) -> tuple[Alternative | None, float]:
-    """The likeliest of what may have been played instead, and by how many log odds it leads what comes next."""
+def named(heard: Heard, asked: Question, limits: Mapping[str, float]) -> tuple[Alternative | None, float]:
+    """The likeliest of what may have been played instead, and by how many log odds it leads what comes next.
+
+    It is none when more than that is off: the take must sound right as what it is named.
+    """
     if not asked.alternatives:
         return None, 0.0
     scores = [_score(heard, other) for other in asked.alternatives]
     best = max(range(len(scores)), key=scores.__getitem__)
     rest = [score for n, score in enumerate(scores) if n != best]
-    return asked.alternatives[best], scores[best] - max([0.0, *rest])
+    other = asked.alternatives[best]
+    return other if _margin(heard, limits, other.gone, other.new) > 0 else None, scores[best] - max([0.0, *rest])
+
+
+def _margin(heard: Heard, limits: Mapping[str, float], gone: Sequence[int] = (), new: Sequence[int] = ()) -> float:
+    """By how many log odds what should sound does, and nothing else; `gone` and `new` are left out of the count."""
+    weakest = min((score for note, score in heard.asked.items() if note not in gone), default=0.0)
+    strongest = max((score for note, score in heard.foreign.items() if note not in new), default=-9.0)
+    return min(weakest - limits["asked"], limits["foreign"] - strongest)
 
 
 def _score(heard: Heard, other: Alternative) -> float:
@@ -127,10 +137,10 @@ def _score(heard: Heard, other: Alternative) -> float:
     return sum(heard.foreign.get(note, HIDDEN) for note in other.new) - gone
 
 
-def _again(heard: Heard, asked: Question, short: float) -> str:
-    if short > 0:
+def _again(heard: Heard, asked: Question, limit: float) -> str:
+    weakest = min(heard.asked, key=heard.asked.__getitem__, default=0)
+    if heard.asked.get(weakest, 0.0) > limit:
         return "listen again: is a string sounding that should not?"
-    weakest = min(heard.asked, key=heard.asked.__getitem__)
     return f"listen again: {asked.names[asked.midi.index(weakest)]}?"
 
 

@@ -85,7 +85,7 @@ def played(chromium, tmp_path):
         page.route("http://127.0.0.1/", lambda route: route.fulfill(body="<body></body>", content_type="text/html"))
         page.goto("http://127.0.0.1/")  # a microphone wants a secure address
         page.evaluate(LOAD, ESM)
-        names = "off title mode questions weights about tuning strings tempo beats now verdicts tuned".split()
+        names = "off title mode questions weights about tuning strings tempo now verdicts tuned".split()
         page.evaluate(MODEL, {name: getattr(listener, name) for name in names})
         listener.close()
         page.click(".listener-button")
