@@ -19,10 +19,13 @@ const EAR = (() => {
   const HIDDEN = -1;
   const OFF_TUNE_CENTS = 15;
   const AGREE_CENTS = 15;
+  const WIDE = 0.027;
 
   const stretch = (h) => h * Math.sqrt(1 + STIFF * h * h);
   const base = (midi) => 440 * 2 ** ((midi - 69) / 12);
-  const place = (midi, h) => base(midi) * stretch(h);
+  const ORDERS = 12;
+  const PLACES = Float64Array.from({ length: 128 * ORDERS }, (_, n) => base(Math.floor(n / ORDERS)) * stretch((n % ORDERS) + 1));
+  const place = (midi, h) => PLACES[midi * ORDERS + h - 1];
   const seen = (midi, h) => place(midi, h) >= 75 && place(midi, h) <= 4140;
   const sum = (row) => row.reduce((total, value) => total + value, 0);
   const mean = (row) => (row.length ? sum(row) / row.length : 0);
@@ -116,14 +119,24 @@ const EAR = (() => {
     const low = round((300 * FRAME) / RATE);
     const high = round((6000 * FRAME) / RATE);
     const shape = hann(FRAME);
-    for (let frame = 0; frame < out.length; frame++) {
-      const re = new Float64Array(FRAME);
-      const im = new Float64Array(FRAME);
-      for (let n = 0; n < FRAME; n++) re[n] = samples[frame * HOP + n] * shape[n];
+    const re = new Float64Array(FRAME);
+    const im = new Float64Array(FRAME);
+    for (let frame = 0; frame < out.length; frame += 2) { // two frames in one transform, the second as imaginary part
+      const at = frame * HOP;
+      for (let n = 0; n < FRAME; n++) {
+        re[n] = samples[at + n] * shape[n];
+        im[n] = (samples[at + HOP + n] ?? 0) * shape[n];
+      }
       fft(re, im);
-      let power = 0;
-      for (let bin = low; bin <= high; bin++) power += re[bin] ** 2 + im[bin] ** 2;
-      out[frame] = power / FRAME ** 2;
+      let first = 0;
+      let second = 0;
+      for (let bin = low; bin <= high; bin++) {
+        const far = FRAME - bin;
+        first += (re[bin] + re[far]) ** 2 + (im[bin] - im[far]) ** 2;
+        second += (im[bin] + im[far]) ** 2 + (re[bin] - re[far]) ** 2;
+      }
+      out[frame] = first / 4 / FRAME ** 2;
+      if (frame + 1 < out.length) out[frame + 1] = second / 4 / FRAME ** 2;
     }
     return out;
   }
@@ -230,7 +243,7 @@ const EAR = (() => {
     const apart = Math.max(6, 0.012 * hz);
     for (const other of asked) {
       if (other === midi) continue;
-      for (let k = 1; k <= 12; k++) if (Math.abs(hz - place(other, k)) <= apart) return false;
+      for (let k = 1; k <= ORDERS; k++) if (Math.abs(hz - place(other, k)) <= apart) return false;
     }
     return true;
   }
@@ -313,7 +326,7 @@ const EAR = (() => {
       for (let h = 1; h <= 4; h++) {
         const hz = place(midi, h) * 2 ** (cents / 1200);
         const centre = (hz * LONG) / RATE;
-        const half = Math.max(2, 0.022 * centre);
+        const half = Math.max(2, WIDE * centre);
         const low = Math.ceil(centre - half);
         const high = Math.floor(centre + half) + 1;
         if (!isOwn(midi, h, asked) || hz < 140 || high > long.length - 1) continue;
@@ -368,11 +381,9 @@ const EAR = (() => {
     const best = ranked[0]?.other;
     if (best && fits(best.gone, best.new) > 0) {
       const lead = ranked[0].score - Math.max(0, ranked[1]?.score ?? 0);
-      if (best.kind === "missing") {
-        const [midi, off] = offTune(heard, question);
-        if (best.gone[0] === midi) return said("off tune", off, lead);
-      }
-      if (lead >= (table.named[best.kind] ?? Infinity)) return said(best.kind, best.text, lead);
+      const [midi, off] = best.kind === "missing" ? offTune(heard, question) : [0, ""];
+      const [kind, text] = best.gone[0] === midi ? ["off tune", off] : [best.kind, best.text];
+      if (lead >= (table.named[kind] ?? Infinity)) return said(kind, text, lead);
     }
     if (weakest([]) > 0) return said("unsure", "listen again: is a string sounding that should not?", margin);
     const note = least([...heard.own.keys()], (midi) => heard.own.get(midi));

@@ -207,6 +207,7 @@ function render({ model, el }) {
       if (mine === opening) stop(`no microphone: ${WHY[trouble.name] ?? trouble.message}; all else works`);
       return;
     }
+    if (questions().length) EAR.hear(new Float32Array(1e5), microphone.rate, questions()[0], model.get("weights")); // builds its tables
     [blocks, count, level, onset, since, clipped, awake, marks] = [[], 0, 1e-6, null, 0, 0, 0, []];
     rows.replaceChildren();
     delete beat.dataset.place;

@@ -3,6 +3,7 @@
 const SETTINGS = ["tempo", "swing", "volume", "balance", "click", "count_in", "loop", "once", "first", "last"];
 const ALONE = "block-player-starts"; // tells the other players on the page to stop
 const LISTENS = "block-listens"; // tells that a box listens to the microphone: nothing may sound until it ends
+const hushed = () => document.documentElement.hasAttribute(`data-${LISTENS}`);
 
 class Instrument {
   constructor(model) {
@@ -46,11 +47,7 @@ class Instrument {
   }
 
   async #start() {
-    if (document.documentElement.hasAttribute(`data-${LISTENS}`)) {
-      this.#ask(false);
-      for (const view of this.views) view.say("The page is silent while a box listens");
-      return;
-    }
+    if (hushed()) return this.#ask(false);
     document.dispatchEvent(new CustomEvent(ALONE, { detail: this }));
     const score = this.model.get("score");
     this.context ??= new AudioContext({ sampleRate: score.sound.RATE });

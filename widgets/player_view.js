@@ -75,10 +75,6 @@ class View {
     if (band.top < box.top || band.bottom > box.bottom) this.paper.scrollTop += band.top - box.top - 8;
   }
 
-  say(text) {
-    this.said.textContent = text;
-  }
-
   close() {
     this.end.abort();
     for (const [name, listener] of this.listeners) this.model.off(name, listener);
@@ -90,7 +86,8 @@ class View {
     this.play.textContent = playing ? "■ Stop" : "▶ Play";
     this.play.setAttribute("aria-label", playing ? "Stop" : "Play");
     const bars = `bar ${this.model.get("first")} to ${this.model.get("last")}`;
-    if (playing) this.said.textContent = `Playing from ${bars}`;
+    if (hushed()) this.said.textContent = "The page is silent while a box listens";
+    else if (playing) this.said.textContent = `Playing from ${bars}`;
     else if (this.said.textContent) this.said.textContent = `Stopped at ${this.line.textContent}`;
     if (!playing) this.#unlight();
   }

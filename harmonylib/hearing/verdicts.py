@@ -26,12 +26,18 @@ from harmonylib.settings import section
 from harmonylib.sound.strings import RATE
 
 OFF_TUNE_CENTS, AGREE_CENTS = 15, 15
+WIDE = 0.027
+"""How far to each side of its place a partial of a string off tune is looked for: 46 cents."""
 HIDDEN = -1.0
 """Log odds of a note that cannot be heard for this grip."""
 
+OCTAVES_MISSED, EXTRAS_MISSED = 0.10, 0.35
+"""The largest shares of such takes that were taken for right on any guitar tried, with a margin; a test holds them."""
+
 MISSED = (
-    "Heard well: nothing, a wrong note, another chord, most missing strings.",
-    "Missed at times: a note an octave off, one open string too many, a muffled string.",
+    "Heard well: nothing, a wrong note, another chord or inversion, a string that is missing or off tune.",
+    f"Missed at times: a note an octave off (in up to {OCTAVES_MISSED:.0%} of takes), one open string too many "
+    f"(up to {EXTRAS_MISSED:.0%}), a muffled string.",
     "Never heard: the upper of two notes a twelfth apart when it is missing (in some drop 3 grips).",
     "Tune first: a guitar half a semitone off is not understood, and a string up to 15 cents off counts as right.",
     "Experimental: tried on rendered and recorded guitars only. Your ear and your teacher come first.",
@@ -101,14 +107,25 @@ def decided(heard: Heard, asked: Question) -> Verdict:
         if off:
             return Verdict("tune", f"sounds right; {off}", _odds(margin), heard.cents, asked.deaf)
         return Verdict("right", "sounds right", _odds(margin), heard.cents, asked.deaf)
+    kind, text, lead = fault(heard, asked, limits)
+    if lead >= weights()["named"].get(kind, float("inf")):
+        return Verdict(kind, text, _odds(lead), heard.cents, asked.deaf)
+    return Verdict("unsure", _again(heard, asked, limits["asked"]), _odds(-margin), heard.cents, asked.deaf)
+
+
+def fault(heard: Heard, asked: Question, limits: Mapping[str, float]) -> tuple[str, str, float]:
+    """The likeliest fault by its kind and in words, and by how many log odds it leads; no words when none fits.
+
+    A string that is missing where it should be, and heard beside it, is off tune.
+    """
     best, lead = named(heard, asked, limits)
-    if best and best.kind == "missing":
+    if best is None:
+        return "", "", 0.0
+    if best.kind == "missing":
         note, off = _off_tune(heard, asked)
         if best.gone == (note,):
-            return Verdict("off tune", off, _odds(lead), heard.cents, asked.deaf)
-    if best and lead >= weights()["named"].get(best.kind, float("inf")):
-        return Verdict(best.kind, best.text, _odds(lead), heard.cents, asked.deaf)
-    return Verdict("unsure", _again(heard, asked, limits["asked"]), _odds(-margin), heard.cents, asked.deaf)
+            return "off tune", off, lead
+    return best.kind, best.text, lead
 
 
 def named(heard: Heard, asked: Question, limits: Mapping[str, float]) -> tuple[Alternative | None, float]:
@@ -171,7 +188,7 @@ def deviations(long_: Row, asked: Sequence[int], cents: float) -> Mapping[int, f
         offs = []
         for h in range(4):
             place = PLACES[note - FIRST, h] * 2 ** (cents / 1200)
-            centre, half = place * LONG / RATE, max(2.0, 0.022 * place * LONG / RATE)
+            centre, half = place * LONG / RATE, max(2.0, WIDE * place * LONG / RATE)
             low, high = int(np.ceil(centre - half)), int(np.floor(centre + half)) + 1
             if not mine[note - FIRST, h] or place < 140 or high > len(long_) - 1:
                 continue

@@ -18,7 +18,7 @@ import numpy as np
 
 from harmonylib.hearing.questions import Question, question
 from harmonylib.hearing.spectra import RATE
-from harmonylib.hearing.verdicts import Verdict, hear
+from harmonylib.hearing.verdicts import hear
 from tests.hearing import material
 from tests.hearing.material import GUITARS, KINDS, Note
 
@@ -73,21 +73,21 @@ def measured(per_kind: int, level: float, notes: list[Note], seed: int = SEED) -
             figures.accepted[label] += verdict.right
             if verdict.kind not in ("right", "unsure"):
                 figures.named[verdict.kind] += 1
-                figures.named_rightly[verdict.kind] += rightly_named(verdict, asked, played, kind)
+                figures.named_rightly[verdict.kind] += rightly_named(verdict.kind, verdict.text, asked, played, kind)
     return figures
 
 
-def rightly_named(verdict: Verdict, asked: Question, played: tuple[float, ...], kind: str) -> bool:
-    """Whether the words of a verdict say what was played."""
-    if verdict.kind in ("tune", "off tune"):
+def rightly_named(kind: str, text: str, asked: Question, played: tuple[float, ...], played_kind: str) -> bool:
+    """Whether a kind of fault and its words say what was played."""
+    if kind in ("tune", "off tune"):
+        said = re.fullmatch(r"(?:sounds right; )?(.+) is about (\d+) cents (high|low)", text)
         off = [(name, 100 * (p - a)) for name, a, p in zip(asked.names, asked.midi, played, strict=False) if p != a]
-        said = re.search(r"(.+) is about (\d+) cents (high|low)", verdict.text.removeprefix("sounds right; "))
-        if kind != "off tune" or not said:
+        if played_kind != "off tune" or not said:
             return False
         cents = int(said[2]) * (1 if said[3] == "high" else -1)
         return said[1] == off[0][0] and abs(cents - off[0][1]) <= OFF_BY_CENTS
     texts = {a.text for a in asked.alternatives if set(asked.midi) - set(a.gone) | set(a.new) == set(played)}
-    return verdict.text in texts or verdict.kind == kind == "nothing"
+    return text in texts or kind == played_kind == "nothing"
 
 
 def main() -> None:
