@@ -86,7 +86,8 @@ class View {
     this.play.textContent = playing ? "■ Stop" : "▶ Play";
     this.play.setAttribute("aria-label", playing ? "Stop" : "Play");
     const bars = `bar ${this.model.get("first")} to ${this.model.get("last")}`;
-    if (playing) this.said.textContent = `Playing from ${bars}`;
+    if (hushed()) this.said.textContent = "The page is silent while a box listens";
+    else if (playing) this.said.textContent = `Playing from ${bars}`;
     else if (this.said.textContent) this.said.textContent = `Stopped at ${this.line.textContent}`;
     if (!playing) this.#unlight();
   }
