@@ -19,11 +19,11 @@ def describe(commands: Commands) -> None:
 
     sheet = commands.add_parser(
         "handout",
-        help="print diagrams for the music stand: shapes, cycles, a tune in its stages",
+        help="print diagrams for the music stand: shapes, cycles, scales, a tune in its stages, its fills",
         description="Write a hand-out as PDF, SVG and PNG. " + "; ".join(f"{k}: {told}" for k, told in KINDS.items()),
     )
     sheet.add_argument("kind", metavar="KIND", choices=tuple(KINDS), help=f"one of {', '.join(KINDS)}")
-    sheet.add_argument("what", metavar="WHAT", nargs="*", help="families, as in maj7 m7b5; a chord; a tune's file")
+    sheet.add_argument("what", metavar="WHAT", nargs="*", help="families, as in maj7 m7b5; a chord; a root; a file")
     sheet.add_argument("--root", metavar="NOTE", help="root of the shapes (default: C)")
     sheet.add_argument("--spread", metavar="NAME", help="spread of a family through twelve roots (default: drop 2)")
     sheet.add_argument(

@@ -22,10 +22,13 @@ from harmonylib.pictures.theme import MARKS, OKABE_ITO, text_on
 from harmonylib.theory.voicings import Voicing
 
 FEWEST_FRETS = 4
+WIDEST = 1.12
+"""The widest mark against the space between strings: it stays clear of a round one beside it."""
+
 LABEL, FRET = 7 / 9, 13 / 9
 """Letters in a mark and the space of a fret, against the size of words."""
 
-WIDE, TIGHT = 11.5 / 9, 8.8 / 9
+WIDE, TIGHT = 11.5 / 9, 8.4 / 9
 """The space between strings, against the size of words, and where eight diagrams stand in a row."""
 
 
@@ -102,8 +105,10 @@ def _drawn(mark: Mark, spot: tuple[float, float], gap: float, look: Look) -> dic
     root, name = mark.role == "root", MARKS[mark.role][0]
     fill = OKABE_ITO[name] if look.colour else "#000000" if root else "#FFFFFF"
     size, letters = 0.84 * gap, LABEL * look.size
-    wide = max(size, 0.5 * letters * len(mark.label) + 2) if len(mark.label) > 2 else size
+    told = 0.58 * letters * len(mark.label) + 1.5
+    wide = min(max(size, told), WIDEST * gap) if len(mark.label) > 2 else size
     return {
         **{"x": spot[0], "y": spot[1], "d": size, "wide": wide, "square": root, "ring": mark.top, "fill": fill},
         **{"ink": text_on(fill), "text": mark.label, "size": letters},
+        **{"narrow": min(1, wide / told) if len(mark.label) > 2 else 1},
     }

@@ -29,6 +29,8 @@ CAUTION = (
 PIXELS_AN_INCH = 150
 ROOM = {"a4": 510.2, "us-letter": 527.0}
 """Points between the margins of each paper."""
+GUTTER = 17.0
+"""Points between two lines of music beside each other."""
 
 
 @dataclass(frozen=True)
@@ -46,17 +48,19 @@ class Line:
 
     svg: str
     frames: tuple[tuple[float, Frame], ...] = ()
+    head: str = ""
 
 
 @dataclass(frozen=True)
 class Section:
-    """A part of a hand-out under a heading; `whole` parts stay on one page."""
+    """A part of a hand-out under a heading; `whole` parts stay on one page, `across` lines of music in a row."""
 
     head: str
     note: str = ""
     cells: tuple[Cell, ...] = ()
     lines: tuple[Line, ...] = ()
     whole: bool = False
+    across: int = 1
 
 
 @dataclass(frozen=True, repr=False)
@@ -112,6 +116,7 @@ class Handout:
             "size": self.look.size,
             "paged": kind == "pdf",
             "caution": CAUTION,
+            "gutter": GUTTER,
             "sections": [_section(part, ROOM[self.look.paper]) for part in self.sections],
         }
         made = typst.compile(
@@ -129,16 +134,19 @@ class Handout:
 def _section(part: Section, room: float) -> dict[str, Any]:
     widest = max((cell.frame.width for cell in part.cells), default=room)
     lines = []
+    wide = (room - GUTTER * (part.across - 1)) / part.across
     for line in part.lines:
-        placed = apart(line.frames, room)
+        placed = apart(line.frames, wide)
         high = max((frame.height for _, frame in line.frames), default=0)
-        lines.append({"svg": line.svg, "high": high, "frames": [{"x": x, **frame.data} for x, frame in placed]})
+        frames = [{"x": x, **frame.data} for x, frame in placed]
+        lines.append({"svg": line.svg, "high": high, "head": plain(line.head), "frames": frames})
     return {
         "head": plain(part.head),
         "note": plain(part.note),
         "columns": columns(len(part.cells), int(room // widest)),
         "cells": [{"head": cell.head, "foot": cell.foot, **cell.frame.data} for cell in part.cells],
         "lines": lines,
+        "across": part.across,
         "whole": part.whole,
     }
 
@@ -194,7 +202,8 @@ TEMPLATE = """
       rect(width: m.wide * 1pt + more, height: m.d * 1pt + more, inset: 0pt, ..how))
     if m.ring { shape(2.2pt, radius: radius + 1.1pt, fill: white, stroke: 0.8pt) }
     shape(0pt, radius: radius, fill: rgb(m.fill), stroke: 0.5pt)
-    centred(m.x * 1pt, m.y * 1pt, text(size: m.size * 1pt, weight: "bold", fill: rgb(m.ink), m.text))
+    centred(m.x * 1pt, m.y * 1pt, scale(x: m.narrow * 100%,
+      text(size: m.size * 1pt, weight: "bold", fill: rgb(m.ink), m.text)))
   }
   for w in f.words { centred(w.at(0) * 1pt, w.at(1) * 1pt, text(size: small, w.at(2))) }
 })
@@ -214,15 +223,18 @@ TEMPLATE = """
       }))
       grid(columns: (1fr,) * part.columns, row-gutter: 4mm, ..part.cells.map(shown))
     }
-    for row in part.lines {
-      block(breakable: false, above: 3mm, width: 100%, {
+    let music(row) = block(breakable: false, width: 100%, {
+        if row.head != "" { block(below: 1.5mm, strong(row.head)) }
         if row.frames.len() > 0 {
           block(width: 100%, height: row.high * 1pt, below: 0.5mm, {
             for f in row.frames { place(dx: f.x * 1pt, drawn(f)) }
           })
         }
         image(bytes(row.svg), format: "svg", width: 100%)
-      })
+    })
+    if part.lines.len() > 0 {
+      block(above: if part.across > 1 { 4mm } else { 3mm },
+        grid(columns: (1fr,) * part.across, column-gutter: data.gutter * 1pt, row-gutter: 3mm, ..part.lines.map(music)))
     }
   })
 }
