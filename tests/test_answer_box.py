@@ -91,6 +91,7 @@ def test_a_box_shows_itself_without_a_kernel_and_twice_the_same(kind: str) -> No
     assert alive() == before
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("kind", ["spell", "next_inversion", "which_degree"])
 def test_fifty_rounds_of_build_and_close_leave_nothing(kind: str) -> None:
     task, tally, before = drawn(kind), Tally(), alive()

@@ -107,6 +107,7 @@ def digests(before="", after='"matplotlib.pyplot" not in sys.modules'):
     return subprocess.run(command, capture_output=True, text=True, check=True).stdout.split()
 
 
+@pytest.mark.slow
 def test_two_processes_draw_the_same_bytes_whatever_a_notebook_sets():
     plain = digests()
     assert len(set(plain)) == 3
@@ -357,6 +358,7 @@ HOSTILE = [
 ]
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("title", HOSTILE)
 def test_hostile_titles_are_only_text(title):
     picture = neck_picture(NECK, [(1, 1, title, "root")], title=title)
@@ -370,6 +372,7 @@ def test_hostile_titles_are_only_text(title):
     assert picture.pdf().startswith(b"%PDF")
 
 
+@pytest.mark.few(10)
 @pytest.mark.parametrize(("theme", "name"), ALL)
 def test_every_svg_says_what_it_is_and_fits_its_place(theme, name):
     picture = PICTURES[theme][name]
@@ -389,6 +392,7 @@ def test_every_svg_says_what_it_is_and_fits_its_place(theme, name):
 # --- seen from the back of the room -----------------------------------------------------------------------------
 
 
+@pytest.mark.few(10)
 @pytest.mark.parametrize(("theme", "name"), ALL)
 def test_nothing_is_cut_off_and_no_two_texts_meet(theme, name):
     picture = PICTURES[theme][name]
@@ -404,6 +408,7 @@ def test_nothing_is_cut_off_and_no_two_texts_meet(theme, name):
         assert wide < 1.5 or high < 1.5, (one, other)
 
 
+@pytest.mark.few(8)
 @pytest.mark.parametrize(("theme", "name"), [p for p in ALL if p.values[0] in PROJECTED])
 def test_projected_at_1280_pixels_text_is_large_enough(theme, name):
     picture = PICTURES[theme][name]

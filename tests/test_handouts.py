@@ -82,6 +82,7 @@ def test_a_cycle_rises_and_a_family_goes_through_twelve_roots_on_one_page() -> N
     assert len(pypdf.PdfReader(io.BytesIO(family.pdf())).pages) == 1
 
 
+@pytest.mark.few(3)
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("size", [9, 14, 18])
 def test_words_are_large_enough_and_stay_on_the_page(kind: str, size: int) -> None:

@@ -75,6 +75,7 @@ def pdf_text(pdf: bytes) -> str:
 # --- what a notebook shows ----------------------------------------------------------------------------------------
 
 
+@pytest.mark.few(4)
 @pytest.mark.parametrize("name", ALL)
 def test_nothing_a_notebook_shows_can_act_or_fetch(name: str) -> None:
     for place, html in shown(TEXTS[name]).items():
@@ -105,6 +106,7 @@ def test_what_acts_in_a_pdf_is_seen() -> None:
 # --- files --------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.few(6)
 @pytest.mark.parametrize("name", ALL)
 def test_files_hold_texts_as_text(name: str, tmp_path: Path) -> None:
     text = TEXTS[name][:5000]  # longer ones make a page that takes the printer many seconds
@@ -151,6 +153,7 @@ def test_no_cell_of_a_table_is_a_formula(name: str) -> None:
     assert safe_cell(text).replace("'", "") == text.replace("'", ""), "nothing is lost"
 
 
+@pytest.mark.few(6)
 @pytest.mark.parametrize("name", SHORT)
 def test_sheet_key_and_notebook_hold_texts_as_text(name: str) -> None:
     made = marked(SHORT[name]).sheet
@@ -337,6 +340,7 @@ def in_a_child(path: Path, most: float) -> str:
     return str(said)
 
 
+@pytest.mark.few(6)
 @pytest.mark.skipif(sys.platform != "linux", reason="limits the memory of a process")
 @pytest.mark.parametrize("name", EVERY_FILE)
 def test_a_file_that_asks_too_much_is_refused_or_read_in_time(name: str, tmp_path: Path) -> None:
@@ -394,6 +398,7 @@ SETS = {
 }
 
 
+@pytest.mark.few(4)
 @pytest.mark.skipif(sys.platform != "linux", reason="limits the memory of a process")
 @pytest.mark.parametrize("name", SETS)
 def test_a_set_that_asks_too_much_is_refused_in_time(name: str, tmp_path: Path) -> None:

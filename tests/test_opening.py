@@ -117,6 +117,7 @@ def course(tmp_path: Path) -> Iterator[tuple[subprocess.Popen[str], str, dict[st
         process.communicate()
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="sends the signal that a service manager sends")
 def test_one_line_says_where_it_is_and_kernels_end_with_it(
     course: tuple[subprocess.Popen[str], str, dict[str, str]],

@@ -62,6 +62,7 @@ def bundle(view: Any) -> dict[str, Any]:
 # --- the neck -----------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.few(6)
 @pytest.mark.parametrize("theme", THEMES)
 @pytest.mark.parametrize(
     "how", [{}, {"left_handed": True}, {"frets": (3, 9)}, {"frets": (10, 15), "left_handed": True}]
@@ -171,6 +172,7 @@ def test_a_panel_shows_itself_without_a_kernel_and_twice_the_same(name: str) -> 
     two.close()
 
 
+@pytest.mark.few(2)
 @every_panel
 def test_fifty_rounds_of_build_and_close_leave_nothing(name: str) -> None:
     before = alive()
@@ -181,6 +183,7 @@ def test_fifty_rounds_of_build_and_close_leave_nothing(name: str) -> None:
     assert alive() == before
 
 
+@pytest.mark.few(3)
 @every_panel
 def test_every_theme_and_hand_works(name: str) -> None:
     for theme in THEMES:

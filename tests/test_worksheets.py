@@ -241,6 +241,7 @@ def test_missing_files_and_odd_sheets_are_refused(tmp_path):
 # --- paper --------------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("level", [1, 3])
 def test_sheet_and_key_ask_the_same_by_the_same_number(level):
     made = every_kind(seed=11, level=level)
@@ -471,6 +472,7 @@ def test_a_box_starts_with_the_answer_its_file_holds(tmp_path, monkeypatch):
     assert saved_before(1) == ""
 
 
+@pytest.mark.few(4)
 @pytest.mark.parametrize("kind", KINDS)
 def test_solutions_are_marked_right_and_stubs_not_started(kind, tmp_path):
     for level in (1, 2, 3):

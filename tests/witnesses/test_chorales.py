@@ -140,6 +140,7 @@ def test_sixteen_of_twenty_analyses_are_used():
     assert set(LEFT_OUT) < set(ANALYSES)
 
 
+@pytest.mark.few(4)
 @pytest.mark.parametrize("number", USED)
 def test_an_analysis_used_has_the_bars_and_the_bass_of_its_score(number):
     piece = chorale(number)
