@@ -14,12 +14,12 @@ from harmonylib.__main__ import main
 from harmonylib.answering.stages import arrange
 from harmonylib.classroom.handouts.frames import TIGHT, Frame, frame, window
 from harmonylib.classroom.handouts.kinds import KINDS, handout
-from harmonylib.classroom.handouts.look import Look, look
 from harmonylib.classroom.handouts.setting import ROOM, apart
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.grips import grip_row
+from harmonylib.pictures.look import Look, look
 from harmonylib.pictures.neck import grip_marks, neck_frame, neck_picture
 from harmonylib.score.pdf import pdf
 from harmonylib.settings import CLASS_FILE
@@ -229,7 +229,7 @@ def test_the_class_file_sets_the_look_and_a_call_goes_before_it(
     ("kind", "options", "message"),
     [
         ("poster", {}, "'poster' is not a kind of hand-out"),
-        ("shapes", {"size": 10}, "size 10 is not to be had"),
+        ("shapes", {"size": 10}, "size 10 is not to be had here"),
         ("shapes", {"colour": 1}, "colour 1 is not to be had"),
         ("shapes", {"families": ["m9"]}, "'m9' is not a family"),
         ("shapes", {"root": "Cm"}, "'Cm' is not a root"),

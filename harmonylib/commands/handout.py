@@ -12,10 +12,8 @@ def describe(commands: Commands) -> None:
     """Add the command and its arguments."""
     from harmonylib.answering.stages import STAGES
     from harmonylib.classroom.handouts.kinds import KINDS
-    from harmonylib.classroom.handouts.look import SIZES
     from harmonylib.classroom.handouts.setting import FORMATS
-    from harmonylib.pictures.neck import LABELS
-    from harmonylib.score.pdf import PAPERS
+    from harmonylib.pictures.look import LABELS, PAPERS, SIZES
 
     sheet = commands.add_parser(
         "handout",
@@ -44,7 +42,7 @@ def describe(commands: Commands) -> None:
 
 def _run(options: argparse.Namespace) -> int:
     from harmonylib.classroom.handouts.kinds import OPTIONS, handout
-    from harmonylib.classroom.handouts.look import LOOKS
+    from harmonylib.pictures.look import LOOKS
 
     what = options.what if options.kind == "shapes" else " ".join(options.what)
     given = {name: getattr(options, name) for name in (*LOOKS, "left_handed") if getattr(options, name) is not None}

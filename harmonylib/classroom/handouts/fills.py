@@ -12,11 +12,11 @@ from typing import Any
 from harmonylib.answering.stages import arrange
 from harmonylib.arranging.arrangement import Answer, Arrangement
 from harmonylib.classroom.handouts.frames import TIGHT, frame
-from harmonylib.classroom.handouts.look import SIZES, Look
 from harmonylib.classroom.handouts.setting import GUTTER, ROOM, Line, Section
 from harmonylib.classroom.handouts.tunes import MUSIC_MM, placed, printed
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.look import SIZES, Look
 from harmonylib.score.engraving import PRINTED, drawn_pages
 from harmonylib.tunes.tune import Tune
 

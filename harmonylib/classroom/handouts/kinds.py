@@ -13,12 +13,12 @@ from typing import Any
 
 from harmonylib.answering.stages import STAGES, given
 from harmonylib.classroom.handouts.fills import fill_sections
-from harmonylib.classroom.handouts.look import LOOKS, Look, look
 from harmonylib.classroom.handouts.setting import Handout
 from harmonylib.classroom.handouts.tunes import tune_sections
 from harmonylib.classroom.handouts.vocabulary import LESSON, cycle, family, scale, shapes
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.look import LOOKS, Look, look
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.families import FAMILIES
 from harmonylib.tunes.reading import read

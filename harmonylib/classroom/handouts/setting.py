@@ -16,10 +16,10 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any, Literal
 
-from harmonylib.classroom.handouts.frames import Frame
-from harmonylib.classroom.handouts.look import Look
+from harmonylib.classroom.handouts.frames import DRAWN, Frame
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.files import safe_stem, write_together
+from harmonylib.pictures.look import Look
 from harmonylib.wording import plain
 
 FORMATS = ("pdf", "svg", "png")
@@ -189,24 +189,7 @@ TEMPLATE = """
 })
 #set page(height: auto) if not data.paged
 #set text(font: ("Libertinus Serif", "DejaVu Sans Mono"), size: small + 1pt, lang: "en")
-#let centred(x, y, body) = place(dx: x - 30pt, dy: y - 15pt,
-  box(width: 60pt, height: 30pt, align(center + horizon, body)))
-#let drawn(f) = box(width: f.w * 1pt, height: f.h * 1pt, {
-  for l in f.lines {
-    let stroke = stroke(thickness: l.at(4) * 1pt, cap: "square")
-    place(line(start: (l.at(0) * 1pt, l.at(1) * 1pt), end: (l.at(2) * 1pt, l.at(3) * 1pt), stroke: stroke))
-  }
-  for m in f.marks {
-    let radius = if m.square { 0.5pt } else { m.d * 0.5pt }
-    let shape(more, ..how) = centred(m.x * 1pt, m.y * 1pt,
-      rect(width: m.wide * 1pt + more, height: m.d * 1pt + more, inset: 0pt, ..how))
-    if m.ring { shape(2.2pt, radius: radius + 1.1pt, fill: white, stroke: 0.8pt) }
-    shape(0pt, radius: radius, fill: rgb(m.fill), stroke: 0.5pt)
-    centred(m.x * 1pt, m.y * 1pt, scale(x: m.narrow * 100%,
-      text(size: m.size * 1pt, weight: "bold", fill: rgb(m.ink), m.text)))
-  }
-  for w in f.words { centred(w.at(0) * 1pt, w.at(1) * 1pt, text(size: small, w.at(2))) }
-})
+%DRAWN%
 #block(below: 4mm, text(size: small * 1.9, weight: "bold", data.title))
 #for part in data.sections {
   block(width: 100%, breakable: not part.whole, above: 5mm, {
@@ -238,4 +221,4 @@ TEMPLATE = """
     }
   })
 }
-"""
+""".replace("%DRAWN%", DRAWN)

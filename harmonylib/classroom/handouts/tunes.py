@@ -15,11 +15,11 @@ from typing import Any, NamedTuple
 from harmonylib.answering.stages import STAGES, arrange
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.classroom.handouts.frames import TIGHT, Frame, frame
-from harmonylib.classroom.handouts.look import SIZES, Look
 from harmonylib.classroom.handouts.setting import ROOM, Line, Section
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.look import SIZES, Look
 from harmonylib.score.engraving import PRINT_FONT, PRINTED, drawn_pages, plain_signs
 from harmonylib.score.musicxml import ANSWER_COLOUR
 from harmonylib.theory.voicings import Voicing

@@ -9,12 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from harmonylib.classroom.handouts.frames import TIGHT, WIDE, frame
-from harmonylib.classroom.handouts.look import Look
 from harmonylib.classroom.handouts.setting import Cell, Section
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.lessons.passing_chords import climb, job_of, sixth_of
+from harmonylib.pictures.look import Look
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.families import FAMILIES, PRACTICE_ORDER
 from harmonylib.theory.pitch import Name
