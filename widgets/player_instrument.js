@@ -1,6 +1,9 @@
 // One player: the model's settings, a live engine, the clock of the cursor.
 
-const SETTINGS = ["tempo", "swing", "volume", "balance", "click", "count_in", "loop", "once", "first", "last"];
+const SETTINGS = [
+  ...["tempo", "swing", "volume", "balance", "click", "backbeat", "count_in", "loop", "rest", "once", "first", "last"],
+  ...["step", "fastest", "times"],
+];
 const ALONE = "block-player-starts"; // tells the other players on the page to stop
 const LISTENS = "block-listens"; // tells that a box listens to the microphone: nothing may sound until it ends
 const hushed = () => document.documentElement.hasAttribute(`data-${LISTENS}`);
@@ -66,8 +69,12 @@ class Instrument {
     const show = () => {
       const heard = context.currentTime - (context.outputLatency || 0);
       while (engine.shown.length && engine.shown[0].time <= heard) {
-        const { number, run: part, done } = engine.shown.shift();
+        const { number, run: part, tempo, done } = engine.shown.shift();
         if (done) return this.#ask(false);
+        if (tempo) {
+          for (const view of this.views) view.tell(tempo);
+          continue;
+        }
         this.model.set("now", number);
         for (const view of this.views) view.show(number, part, engine.runs().length);
       }

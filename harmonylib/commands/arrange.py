@@ -23,7 +23,7 @@ from harmonylib.settings import section
 def describe(commands: Commands) -> None:
     from harmonylib.arranging.density import DENSITIES
     from harmonylib.guitar.neck import LONG_SCALE, TUNINGS
-    from harmonylib.score.pdf import PAPERS
+    from harmonylib.pictures.look import PAPERS
     from harmonylib.score.writing import SOUNDS
 
     arrange = commands.add_parser(
@@ -62,7 +62,7 @@ def describe(commands: Commands) -> None:
         "--tuning",
         help=f"one of {', '.join(TUNINGS)}; or pitches from the lowest: 'D2 A2 D3 G3 B3 E4'",
     )
-    arrange.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"paper of the PDF (default: {PAPERS[0]})")
+    arrange.add_argument("--paper", choices=PAPERS, default="", help="paper of the PDF (default: the class's, or a4)")
     arrange.add_argument("--reasons", action="store_true", help="print the reason for every grip in the PDF too")
     arrange.add_argument("--sound", choices=SOUNDS, help="write what it sounds like too")
     arrange.add_argument(
