@@ -15,7 +15,8 @@ import pytest
 
 from harmonylib.__main__ import main
 from harmonylib.arranging.arrange import arrange
-from harmonylib.classroom.projector import REMARK, ROOM, TEMPLATES, _height, contents, cut
+from harmonylib.classroom.projector import TEMPLATES, contents
+from harmonylib.classroom.projector.steps import REMARK, ROOM, cut, height
 from harmonylib.classroom.shipped import course_folder
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
@@ -119,8 +120,8 @@ def test_a_cell_that_never_ran_is_taken_for_a_picture_and_a_silent_one_for_nothi
 def test_a_question_takes_the_room_of_its_words_and_its_drawing() -> None:
     asked = {"output_type": "execute_result", "data": {"text/html": "<p>" + "Which is it? " * 10 + "</p>"}}
     shown = {"output_type": "execute_result", "data": {"text/html": '<p>Which?</p><svg viewBox="0 0 1000 400"></svg>'}}
-    assert _height(code(asked)) == pytest.approx(2 * _height(prose("Which?")), rel=0.2)
-    assert _height(code(shown)) == pytest.approx(_height(prose("Which?")) + _height(code(drawn(400))))
+    assert height(code(asked)) == pytest.approx(2 * height(prose("Which?")), rel=0.2)
+    assert height(code(shown)) == pytest.approx(height(prose("Which?")) + height(code(drawn(400))))
 
 
 def test_room_is_left_for_the_controls_of_a_widget() -> None:
@@ -146,8 +147,8 @@ def test_a_chapter_is_cut_without_loss_into_steps_that_fit(path: Path) -> None:
     assert {there - here for here, there in zip(numbers, numbers[1:], strict=False)} <= {0, 1}
     assert len({piece["id"] for piece in placed}) == len(placed)
     for step in range(1, numbers[-1] + 1):
-        heights = [_height(piece) for piece, number in zip(placed, numbers, strict=True) if number == step]
-        tall = [height for height in heights if height]
+        heights = [height(piece) for piece, number in zip(placed, numbers, strict=True) if number == step]
+        tall = [one for one in heights if one]
         assert tall, f"step {step} shows nothing"
         assert sum(tall) <= ROOM or len(tall) == 1
 
@@ -268,7 +269,7 @@ def test_it_serves_chapters_without_code_and_stops_on_control_c(tmp_path: Path) 
         assert [line for source in sources for line in source.splitlines() if "(" in line and line in shown] == []
         count = cut(cells)[-1]["metadata"]["projector"]["step"]
         assert shown.count('<section class="step"') == count
-        assert shown.count("<svg") >= sum("image/svg" in json.dumps(cell.get("outputs", "")) for cell in cells)
+        assert shown.count("\\u003csvg") >= sum("image/svg" in json.dumps(cell.get("outputs", "")) for cell in cells)
         assert main(arguments) == 2  # two at one door
         server.send_signal(signal.SIGINT)
         assert server.wait(20) == 0
