@@ -152,7 +152,7 @@ def _from_outside(wrong: dict[str, str]) -> dict[str, Any]:
     text = os.environ.get(SETTINGS_VARIABLE, "")
     try:
         found = json.loads(text) if text.strip() else {}
-    except ValueError:
+    except (ValueError, RecursionError):
         found = None
     if not isinstance(found, dict):
         wrong["settings"] = f"{SETTINGS_VARIABLE} holds {shown(text)}, which is no JSON of settings by name"
