@@ -239,7 +239,7 @@ def _in_key(made: Lesson) -> Lesson:
 def _as_written(value: object) -> str:
     """A setting as a person reads it."""
     if isinstance(value, tuple) and len(value) == 2 and all(isinstance(part, int) for part in value):
-        return f"{value[0]} to {value[1]}"
+        return f"{value[0]} to {value[1]}" if value[0] < value[1] else str(value[0])
     if isinstance(value, tuple | list):
         return ", ".join(map(str, value))
     text = str(value)
