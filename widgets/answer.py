@@ -183,8 +183,9 @@ class AnswerBox(ipywidgets.VBox):
 
     def _count(self) -> None:
         right, tried = self._tally.of(self._task) if self._tally is not None else (False, 0)
-        mine = f"this one: {'right' if right else 'not yet right'}, answers {tried}" if tried else "this one: not tried"
-        self.form.tally = f"{mine} · all: {self._tally!r}"
+        mine = f"this one: {'right' if right else 'not yet right'}, answers {tried}" if tried else "not tried yet"
+        some = self._tally is not None and self._tally.rows
+        self.form.tally = f"{mine} · all: {self._tally!r}" if some else mine
 
     # --- field and neck -----------------------------------------------------------------------------------------
 
