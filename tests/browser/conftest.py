@@ -228,5 +228,5 @@ def run_all(page: Any) -> None:
         """() => { const model = window.jupyterapp.shell.currentWidget.content.model;
         return [...model.cells].every((cell) => cell.type !== "code" || cell.executionCount) &&
         window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.status === "idle" }""",
-        timeout=60_000,
+        timeout=1000 * PATIENCE_S,
     )

@@ -83,7 +83,8 @@ SEEN = """() => [...document.querySelectorAll('.jp-Notebook .jp-Cell')].filter(c
 def test_a_chapter_is_followed_through_after_five_edits(third: Watched) -> None:
     """Each edit reaches the last cell; every question is a box, and what its solution says is right."""
     page = third.page
-    editing = """source => { const cell = [...window.jupyterapp.shell.currentWidget.content.model.cells].find(one =>
+    editing = """async source => { await window.jupyterapp.shell.currentWidget.context.ready;
+        const cell = [...window.jupyterapp.shell.currentWidget.content.model.cells].find(one =>
         one.sharedModel.getSource().startsWith('today = lesson('));
         cell.sharedModel.setSource(source); }"""
     asked: set[str] = set()
