@@ -111,7 +111,10 @@ def test_prose_that_does_not_fit_over_its_picture_is_folded_to_a_line() -> None:
     assert folded == {"head": "The test", "sentence": "Here is one bar."}
     assert picture is None
     assert lines(prose(text), code(drawn(200))) == [None, None]
-    assert lines(prose("## " + "M" * 70 + "\n\n" + "Why. " * 40), code(drawn(400)))[0] == {"head": "", "sentence": "Why."}
+    assert lines(prose("## " + "M" * 70 + "\n\n" + "Why. " * 40), code(drawn(400)))[0] == {
+        "head": "",
+        "sentence": "Why.",
+    }
     assert lines(prose("## 2 · A bar\n\n" + "M" * 600), code(drawn(400)))[0] == {"head": "2 · A bar", "sentence": ""}
     assert [line for line in lines(code(drawn(400)), prose("First. " + "M " * 200)) if line] == [
         {"head": "", "sentence": "First."}
