@@ -144,7 +144,8 @@ class AnswerBox(ipywidgets.VBox):
             self.form.set_trait("choices", [[label, [list(option) for option in menu]] for label, menu in task.menus])
             for name in ("answer", "reply", "mood", "solution"):
                 setattr(self.form, name, "")
-            self.form.hints, self.form.hint_count, self.form.tried = [], len(task.hints), False
+            self.form.hints, self.form.hint_count = [], len(task.hints)
+            self.form.tried = self._look.fills_width  # a class answers aloud: on the wall the teacher may resolve
             self.form.form = task.form
         if self._tally is not None:
             self._count()
@@ -308,7 +309,7 @@ class AnswerBox(ipywidgets.VBox):
         return str(self.form.hints[-1])
 
     def tell(self) -> str:
-        """Show a solution, if an answer was tried; from then on the tally counts no more answers here."""
+        """Show a solution, if an answer was tried or on the wall; from then on the tally counts no more answers."""
         if self.form.tried:
             self.form.solution = f"One solution: {written.as_text(self._task.solution())}"
         self._keep()
