@@ -183,11 +183,13 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
+@pytest.mark.few(9)
 @pytest.mark.parametrize("seed", range(30))
 def test_an_edit_does_not_stop_a_chapter(seed: int, folder: Path) -> None:
     reaches_the_end(PATHS[seed % len(PATHS)], folder, **drawn(seed))
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("number", range(len(STRANGERS)))
 def test_a_strangers_tune_does_not_stop_a_chapter(number: int, folder: Path) -> None:
     source = STRANGERS[number]
@@ -245,6 +247,7 @@ def since_heading(ran: list[Ran], place: int) -> list[str]:
     return [*prose.splitlines(), *(line for cell in above[start + 1 :] for line in cell.text.splitlines())]
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("path", PATHS, ids=NAMES)
 def test_nothing_since_the_heading_answers_a_question(path: Path, folder: Path) -> None:
     """At ten seeds: neither the solution nor a line that would be taken for it."""

@@ -96,7 +96,7 @@ class AnswerBox(ipywidgets.VBox):
         task: Exercise,
         tally: Tally | None = None,
         *,
-        left_handed: bool = False,
+        left_handed: bool | None = None,
         theme: str | None = None,
         state: MutableMapping[str, Any] | None = None,
         keep: Callable[[str], object] | None = None,
@@ -110,7 +110,11 @@ class AnswerBox(ipywidgets.VBox):
         assert look  # theme_class refuses any other
         self._first, self._tally, self._way, self._told = task, tally, task.grips, keep
         self._number, self._acting, self._checked, self._times = 0, False, "", 0
-        self._look, self._size = look, "clamp(22.4px, 2.1875vw, 42px)" if look.fills_width else "14px"
+        plain = f"{max(14, round(look.small * 4 / 3))}px"
+        self._look, self._size = (
+            look,
+            "clamp(22.4px, 2.1875vw, 42px)" if look.fills_width else plain,
+        )
         self._head = ipywidgets.HTML()
         colours = {"paper": look.paper, "ink": look.ink, "soft": look.soft, "size": self._size}
         self.form = _Form(several=self._way == "several", colours=colours, renewed=keep is None)
@@ -140,7 +144,8 @@ class AnswerBox(ipywidgets.VBox):
             self.form.set_trait("choices", [[label, [list(option) for option in menu]] for label, menu in task.menus])
             for name in ("answer", "reply", "mood", "solution"):
                 setattr(self.form, name, "")
-            self.form.hints, self.form.hint_count, self.form.tried = [], len(task.hints), False
+            self.form.hints, self.form.hint_count = [], len(task.hints)
+            self.form.tried = self._look.fills_width  # a class answers aloud: on the wall the teacher may resolve
             self.form.form = task.form
         if self._tally is not None:
             self._count()
@@ -305,7 +310,7 @@ class AnswerBox(ipywidgets.VBox):
         return str(self.form.hints[-1])
 
     def tell(self) -> str:
-        """Show a solution, if an answer was tried; from then on the tally counts no more answers here."""
+        """Show a solution, if an answer was tried or on the wall; from then on the tally counts no more answers."""
         if self.form.tried:
             self.form.solution = f"One solution: {written.as_text(self._task.solution())}"
         self._keep()

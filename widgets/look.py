@@ -28,7 +28,7 @@ def style(name: str) -> str:
 
 def _theme_rule(name: str) -> str:
     look = THEMES[name]
-    size = "clamp(17px, 1.35vw, 30px)" if look.fills_width else "13px"
+    size = "clamp(17px, 1.35vw, 30px)" if look.fills_width else f"{max(13, round(look.small * 4 / 3))}px"
     return (
         f".neck-panel.{theme_class(name)} {{ background: {look.paper}; color: {look.ink}; padding: 6px; "
         f"--jp-widgets-color: {look.ink}; --jp-widgets-label-color: {look.ink}; "

@@ -24,7 +24,7 @@ import traitlets
 
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
-from harmonylib.pictures.neck import Mark, neck_frame, neck_picture
+from harmonylib.pictures.neck import Mark, neck_frame, neck_picture, turned
 from harmonylib.pictures.picture import Picture
 from harmonylib.pictures.theme import THEMES, default_theme
 from widgets.look import style
@@ -77,14 +77,14 @@ class NeckView(anywidget.AnyWidget):
         titles: Sequence[str] = (),
         words: Sequence[str] = (),
         frets: tuple[int, int] | None = None,
-        left_handed: bool = False,
+        left_handed: bool | None = None,
         theme: str | None = None,
         picking: bool = False,
     ) -> None:
         self.neck = neck or Neck()
         self._drawing: dict[str, Any] = {
             "frets": frets,
-            "left_handed": left_handed,
+            "left_handed": turned(self.neck, left_handed),
             "theme": theme or default_theme(),
         }
         single = bool(frames) and bool(frames[0]) and isinstance(frames[0][0], int)

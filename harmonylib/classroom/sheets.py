@@ -31,7 +31,7 @@ from harmonylib.exercises.draws import LEVELS
 from harmonylib.exercises.tunes import TuneExercise
 from harmonylib.exercises.written import quoted
 from harmonylib.files import read_limited
-from harmonylib.score.pdf import PAPERS
+from harmonylib.pictures.look import PAPERS
 from harmonylib.tunes.container import unpacked
 from harmonylib.wording import plain
 

@@ -66,7 +66,8 @@ class Exercise:
 
     A kind declares: `kind`, the name it is asked for by; `chapter`, where it is taught; `about`, what it asks;
     `writing`, how an answer is written, and `examples` of it; `grips`, whether that is one grip, several with commas
-    between them, or one at the end of other words; `blank_necks`, how many empty necks its question has on paper.
+    between them, or one at the end of other words; `blank_necks`, how many empty necks its question has on paper;
+    `material`, its properties that are made when it is, so that bad material is refused at once.
 
     `series` gives the questions that a lesson asks after this one, by number from 1; without it they are drawn.
 
@@ -80,6 +81,7 @@ class Exercise:
     examples: ClassVar[tuple[str, ...]] = ()
     grips: ClassVar[Literal["", "one", "several", "last"]] = ""
     blank_necks: ClassVar[int] = 0
+    material: ClassVar[tuple[str, ...]] = ()
     shown_by: ClassVar[Callable[..., Mapping[str, Any]]] = staticmethod(lambda task, **how: {})
     neck: Neck = field(default=Neck(), kw_only=True)
     series: Callable[[int], Exercise] | None = field(default=None, init=False, compare=False)
@@ -87,6 +89,13 @@ class Exercise:
     def __init_subclass__(cls) -> None:
         if "kind" in vars(cls):
             REGISTRY[cls.kind] = cls
+
+    def __post_init__(self) -> None:
+        self._check_material()
+
+    def _check_material(self) -> None:
+        for name in self.material:
+            getattr(self, name)
 
     @property
     def question(self) -> str:

@@ -77,8 +77,8 @@ def exercise(kind: str, **material: object) -> Exercise:
 
 def _neck(settings: Mapping[str, object]) -> Neck:
     for name, value in settings.items():
-        numbers = (int,) if isinstance(_NECK[name], int) else (int, float)
-        if type(value) not in ((str,) if isinstance(_NECK[name], str) else numbers):
+        usual = type(_NECK[name])
+        if type(value) not in ((int, float) if usual is float else (usual,)):
             raise HarmonyError(f"{name} {quoted(value)}: give a setting such as {_NECK[name]!r}")
     return Neck(**settings)  # type: ignore[arg-type]
 

@@ -105,6 +105,7 @@ class TuneExercise(Exercise):
     asked, ``bars="B"`` says first and last at once.
     """
 
+    material = ("arrangement",)
     tune: str = ""
     key: str = field(default="", kw_only=True)
     level: int = field(default=1, kw_only=True)
@@ -125,11 +126,7 @@ class TuneExercise(Exercise):
                 raise HarmonyError(f"{name} {written.quoted(getattr(self, name))}: give a whole number")
         if self.level not in TEMPOS:
             raise HarmonyError(f"level {self.level}: choose 1 to {len(TEMPOS)}")
-        self._ready()
-
-    def _ready(self) -> None:
-        """Refuse bad material at once."""
-        self.arrangement  # noqa: B018  making it refuses bad material
+        self._check_material()
 
     @property
     def span(self) -> tuple[int, int]:

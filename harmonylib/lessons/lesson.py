@@ -158,7 +158,7 @@ def _from_outside(wrong: dict[str, str]) -> dict[str, Any]:
     text = os.environ.get(SETTINGS_VARIABLE, "")
     try:
         found = json.loads(text) if text.strip() else {}
-    except ValueError:
+    except (ValueError, RecursionError):
         found = None
     if not isinstance(found, dict):
         wrong["settings"] = f"{SETTINGS_VARIABLE} holds {shown(text)}, which is no JSON of settings by name"
@@ -227,9 +227,9 @@ def _bars(asked: Mapping[str, Any], shipped: Mapping[str, Any], tune: Tune, wron
 
 
 def _in_key(made: Lesson) -> Lesson:
-    """The lesson, without its key when the tune cannot be moved there."""
+    """The lesson, without its key when its music cannot be made in it."""
     try:
-        made.music  # noqa: B018  making it refuses a key that cannot be
+        _ = made.music
     except HarmonyError as error:
         wrong = {**made.wrong, "key": f"{error}; the tune stays as written"}
         return replace(made, settings={**made.settings, "key": ""}, wrong=wrong)

@@ -144,10 +144,10 @@ def sixth_of(chord: Chord) -> Chord:
     return Chord(chord.root, "m6" if "♭3" in chord.degrees else "6")
 
 
-def climb(chord: Chord, neck: Neck, strings: Sequence[int]) -> list[tuple[Voicing, Grip]]:
+def climb(chord: Chord, neck: Neck, strings: Sequence[int], spread: str = "drop 2") -> list[tuple[Voicing, Grip]]:
     """Nine steps of the scale of eight on one string set, as far as a hand can hold them."""
     sixth, leading = sixth_of(chord), job_of("leading-tone", chord).chord
-    starts = [voice(each, "drop 2", octave_4(each.root.simplest())) for each in (sixth, leading)]
+    starts = [voice(each, spread, octave_4(each.root.simplest())) for each in (sixth, leading)]
     upward = sorted((v.step(n).top.midi, n, v.step(n)) for v in starts for n in range(-12, 13))
     placed = [(voicing, neck.place(voicing, strings)) for _, _, voicing in upward]
     return [(voicing, grip) for voicing, grip in placed if grip and 0 not in grip.frets][:9]

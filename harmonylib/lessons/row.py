@@ -73,7 +73,7 @@ class Row:
             )
         return voice_paths(voiced, title=self.title)
 
-    def on_neck(self, only: str = "", label: str = "degree") -> Picture | Said:
+    def on_neck(self, only: str = "", label: str = "") -> Picture | Said:
         """All shapes of the row as marks on the whole neck; `only` keeps the degrees named, as in "3 7"."""
         if not self.steps:
             return self._said()
