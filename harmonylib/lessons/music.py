@@ -41,8 +41,7 @@ class Remarked:
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
         data = self.shown._repr_mimebundle_()
-        drawn = data.get("text/html", data["image/svg+xml"])
-        return data | {"text/html": drawn + told(self.remarks), "text/plain": repr(self)}
+        return data | {"text/html": data["text/html"] + told(self.remarks), "text/plain": repr(self)}
 
 
 def remarked(today: Lesson, shown: Page | Picture) -> Page | Picture | Remarked:

@@ -1,4 +1,7 @@
-"""Every chapter in a real JupyterLab: it runs to its last cell, its sliders go to both ends, nothing complains."""
+"""Every chapter in a real JupyterLab: it runs to its last cell, its sliders go to both ends, nothing complains.
+
+What the course itself puts on the page has no serious fault for those who do not see it.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +11,10 @@ from pathlib import Path
 
 import pytest
 
+from tests.browser.accessible import faults
 from tests.browser.conftest import ROOT, TOKEN, Watched, kernel, run_all
 
+OURS = {"include": [[".jp-Notebook .jp-RenderedMarkdown"], [".jp-Notebook .jp-OutputArea-output"]]}
 CHAPTERS = sorted((ROOT / "chapters").glob("[0-9][0-9]_*.ipynb"))
 
 
@@ -65,6 +70,7 @@ def test_a_chapter_runs_in_jupyterlab(chapter: Watched) -> None:
     assert page.locator('[data-mime-type="application/vnd.jupyter.error"]').count() == 0
     assert chapter.errors == []
     assert chapter.outside == []
+    assert [fault for fault in faults(page, OURS) if fault.startswith(("serious", "critical"))] == []
 
 
 EDITS = {

@@ -13,6 +13,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from html import escape
 from pathlib import Path
 from typing import Any, Literal
 
@@ -125,7 +126,8 @@ class Handout:
         return bytes(made)
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
-        return {"image/svg+xml": self.svg, "text/plain": self.text}
+        labelled = f'<div role="img" aria-label="{escape(plain(self.text))}">{self.svg}</div>'
+        return {"image/svg+xml": self.svg, "text/html": labelled, "text/plain": self.text}
 
     def __repr__(self) -> str:
         return self.text
