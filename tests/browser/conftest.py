@@ -230,3 +230,33 @@ def run_all(page: Any) -> None:
         window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.status === "idle" }""",
         timeout=1000 * PATIENCE_S,
     )
+
+
+@pytest.fixture(scope="session")
+def projected(
+    chromium: Any, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[Callable[[list[str], Path | None], str]]:
+    """A function that puts the course, or another folder of chapters, on the projector and gives the address."""
+    pytest.importorskip("voila")
+    running: list[Iterator[None]] = []
+
+    def serve(options: list[str], folder: Path | None = None) -> str:
+        port = free_port()
+        command = [sys.executable, "-m", "harmonylib", "course", "--projector", "--no-browser", "--port", str(port)]
+        if folder:
+            code = "from pathlib import Path; from harmonylib.classroom.projector import serve; "
+            code += f"serve(Path({str(folder)!r}), "
+            command = [sys.executable, "-c", f"{code}port={port}, browser=False)"]
+        server = served([*command, *options], tmp_path_factory.mktemp("projector"), f"http://127.0.0.1:{port}/")
+        running.append(server)
+        next(server)
+        return f"http://127.0.0.1:{port}"
+
+    yield serve
+    for server in running:
+        next(server, None)
+
+
+@pytest.fixture(scope="session")
+def course(projected: Callable[..., str]) -> str:
+    return projected([])
