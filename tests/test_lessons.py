@@ -198,7 +198,7 @@ def test_a_strangers_tune_does_not_stop_a_chapter(number: int, folder: Path) -> 
         assert reaches_the_end(path, folder, tune=source.name)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(30, 500))
 def test_many_edits_do_not_stop_a_chapter(seed: int, folder: Path) -> None:
     for cell in reaches_the_end(PATHS[seed % len(PATHS)], folder, **drawn(seed, most=5)):
@@ -216,7 +216,7 @@ def test_a_hasty_edit_does_not_stop_a_chapter(number: int, folder: Path) -> None
         assert cell.value is None or cell.bundle
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("path", PATHS, ids=NAMES)
 @pytest.mark.parametrize("tune", [*MADE, *(path.name for path in STRANGERS)])
 def test_every_tune_goes_through_every_chapter(tune: str, path: Path, folder: Path) -> None:
