@@ -8,7 +8,7 @@ from typing import Any
 
 from tests.browser.accessible import faults
 from tests.browser.conftest import Watched
-from tests.browser.test_projector import LISTED, at, course, every_step, projected, ready  # noqa: F401
+from tests.browser.test_projector import LISTED, at, every_step, ready
 
 SERIOUS = ("serious", "critical")
 
@@ -17,10 +17,7 @@ def serious(page: Any) -> list[str]:
     return [fault for fault in faults(page) if fault.startswith(SERIOUS)]
 
 
-def test_the_wall_has_no_serious_fault_for_a_screen_reader(
-    opened: Callable[..., Watched],
-    course: str,  # noqa: F811
-) -> None:
+def test_the_wall_has_no_serious_fault_for_a_screen_reader(opened: Callable[..., Watched], course: str) -> None:
     assert serious(opened(f"{course}/").page) == []
     page = ready(opened(at(course, LISTED[2].file)))
     found = {}
