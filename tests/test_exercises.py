@@ -8,6 +8,7 @@ import json
 import random
 import re
 import time
+from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
 from itertools import permutations, product
@@ -178,6 +179,9 @@ def test_sets_hold_no_two_alike_and_repeat():
         assert all(task.check(task.solution()) for task in made)
     assert exercise_set("spell", 20, seed=1) != exercise_set("spell", 20, seed=2)
     assert len({t.question for t in exercise_set(ON_TUNES, 20, seed=3, level=3)}) == 20
+    for kind in ("which_degree", "next_inversion", "find_gaps"):
+        assert len({str(t.solution()) for t in exercise_set(kind, 5, seed=3, level=2)}) == 5
+    assert sorted(Counter(t.solution() for t in exercise_set("name_inversion", 8)).values()) == [2, 2, 2, 2]
     assert len(exercise_set("spell", 28)) == 28  # seven roots, four families: all there are at level 1
     with pytest.raises(HarmonyError, match="level 1 has no 29 different exercises of kind 'spell'"):
         exercise_set("spell", 29)

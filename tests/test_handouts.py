@@ -2,25 +2,31 @@
 
 import io
 import re
+import unicodedata
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pypdf
+import pypdfium2
 import pytest
 
 from harmonylib.__main__ import main
 from harmonylib.answering.stages import arrange
 from harmonylib.classroom.handouts.frames import TIGHT, Frame, frame, window
 from harmonylib.classroom.handouts.kinds import KINDS, handout
-from harmonylib.classroom.handouts.setting import ROOM, apart
+from harmonylib.classroom.handouts.setting import ROOM, Handout, apart
+from harmonylib.classroom.paper import key_pdf
+from harmonylib.classroom.sheets import sheet
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.grips import grip_row
 from harmonylib.pictures.look import Look, look
 from harmonylib.pictures.neck import grip_marks, neck_frame, neck_picture
+from harmonylib.score import printing
 from harmonylib.score.pdf import pdf
 from harmonylib.settings import CLASS_FILE
 from harmonylib.theory.families import PRACTICE_ORDER
@@ -34,6 +40,7 @@ SHORT = read_text(
 )
 LANTERN = read(Path("chapters/tunes/lantern_on_the_landing.abc"))
 QUICK = read_text('T:Quick\nM:2/4\nL:1/4\nQ:1/4=240\nK:C\n"C6"E G | "Dm7"F A |]')
+DROP = {"kind": "spell", "chord": "C7"}
 ASKED = {"shapes": None, "cycle": "Ebmaj7", "scale": "Eb", "tune": SHORT, "fills": SHORT}
 
 
@@ -284,3 +291,21 @@ def test_a_left_handed_neck_turns_every_picture_round() -> None:
     assert neck_picture(left, marks).svg != neck_picture(right, marks).svg
     assert grip_row(left, steps).svg == grip_row(right, steps, left_handed=True).svg
     assert neck_frame(left).x(1) > neck_frame(left).x(5)
+
+
+@pytest.mark.few(3)
+@pytest.mark.parametrize("title", ["灯台のうた", "שיר", "港的灯", "Ο φάρος", "등대"])
+def test_a_title_in_other_letters_prints_or_is_told(title: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    tune = replace(SHORT, title=title)
+    for made in (Handout(title, Look(), ()).pdf(), pdf(arrange(tune, stage="melody")), key_pdf(sheet(title, [DROP]))):
+        assert title in lettered(made) or title[::-1] in lettered(made)  # some readers turn Hebrew round
+        assert "No font here prints" not in lettered(made)
+    monkeypatch.setattr(printing, "find_spec", lambda _: None)
+    told = lettered(Handout(title, Look(), ()).pdf())
+    assert ("No font here prints" in told) is bool(re.search("[\u3040-\u9fff\uac00-\ud7af]", title))
+
+
+def lettered(sheet: bytes) -> str:
+    """The letters of the first page for which there is a sign in a font."""
+    text = pypdfium2.PdfDocument(sheet)[0].get_textpage().get_text_range()
+    return unicodedata.normalize("NFC", text)

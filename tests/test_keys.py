@@ -9,6 +9,7 @@ import pytest
 from harmonylib.classroom.keys import diagrams, told
 from harmonylib.classroom.paper import key_pdf, sheet_pdf
 from harmonylib.classroom.sheets import sheet
+from harmonylib.errors import HarmonyError
 from harmonylib.exercises.catalogue import KINDS
 from harmonylib.exercises.written import as_text
 from harmonylib.guitar.grips import Grip
@@ -61,3 +62,32 @@ def test_sheets_and_keys_fill_their_pages_and_no_words_meet(monkeypatch, tmp_pat
             assert sum(full) >= usual * len(full)
             assert not overlaps(pdf)
             assert not outside(pdf, 30)
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ({"kind": "Drop", "chord": "ebm7", "spread": "drop3", "top": "gb"}, {"spread": "drop 3", "top": "Gb"}),
+        (
+            {"kind": "find-grips", "chord": "cm7", "spread": "Drop2", "top": "c", "strings": [4, 3, 2, 1]},
+            {"chord": "Cm7", "strings": "4321"},
+        ),
+        ({"kind": "find grips", "chord": "Cm7", "spread": "DROP 2", "strings": 5432}, {"strings": "5432"}),
+        ({"kind": "Find Root", "chord": "am7", "grip": "X7758X"}, {"chord": "Am7", "grip": "x7758x"}),
+        ({"kind": "spell", "chord": "bbmaj7"}, {"chord": "Bbmaj7"}),
+    ],
+)
+def test_what_a_teacher_writes_loosely_is_understood(written, meant):
+    data = sheet("Loose", [written]).exercises[0].as_data()
+    assert {name: data[name] for name in meant} == meant
+
+
+def test_what_could_mean_two_things_is_still_told():
+    for task, message in (
+        ({"kind": "spell", "chord": "h7"}, "'h7' is not a chord symbol"),
+        ({"kind": "drop", "chord": "C7", "spread": "drop 5", "top": "C"}, "drop 5"),
+        ({"kind": "spel", "chord": "C7"}, "not a kind of exercise"),
+        ({"kind": "find_grips", "chord": "C7", "spread": "drop 2", "strings": [4.5]}, "give text or a number"),
+    ):
+        with pytest.raises(HarmonyError, match=message):
+            sheet("Loose", [task])

@@ -36,6 +36,7 @@ from harmonylib.errors import HarmonyError
 from harmonylib.exercises.catalogue import KINDS, exercise_set, harmonise_bar, random_exercise, spell
 from harmonylib.exercises.written import as_text
 from harmonylib.pictures.theme import THEME_VARIABLE
+from harmonylib.score.printing import FONTS
 from harmonylib.wording import plain
 from tests.draws import draws
 
@@ -312,13 +313,12 @@ def test_the_same_sheet_has_the_same_bytes_on_every_wall(write, monkeypatch):
 def laid_out(monkeypatch, write, made):
     """The pages of a PDF as grey pictures, 2 pixels a millimetre."""
     found = []
-    monkeypatch.setattr(printed, "_typst", lambda template, data, **_: found.append((template, data)) or b"")
+    monkeypatch.setattr(printed, "printed", lambda template, data, *_: found.append((template, data)) or b"")
     write(made)
     monkeypatch.undo()
     template, data = found[-1]
-    drawn = typst.compile(
-        template.encode(), sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True, format="png", ppi=50.8
-    )
+    inputs = {"data": json.dumps({**data, "fonts": FONTS, "unprinted": ""})}
+    drawn = typst.compile(template.encode(), sys_inputs=inputs, ignore_system_fonts=True, format="png", ppi=50.8)
     return [Image.open(io.BytesIO(page)).convert("L") for page in ([drawn] if isinstance(drawn, bytes) else drawn)]
 
 

@@ -18,7 +18,8 @@ function render({ model, el }) {
     made.textContent = text;
     return made;
   };
-  const box = make("section", "box");
+  const box = make("div", "box");
+  box.setAttribute("role", "group"); // not a landmark: there are several on a page
   box.setAttribute("aria-label", `Listening, ${model.get("title")}`);
   const button = make("button", "button", "listen");
   const light = make("span", "light", "microphone off");

@@ -136,7 +136,7 @@ def listen_to_cycle(turns: Row | Said | Sequence[Grip], neck: Neck = Neck()) -> 
     if isinstance(turns, Row):
         if not turns:
             return Said(turns.empty, turns.remarks)
-        turns, neck = turns.grips, turns.neck
+        return Listener(turns.grips, "cycle", turns.neck)
     return Listener(turns, "cycle", neck)
 
 

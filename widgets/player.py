@@ -43,13 +43,9 @@ SCRIPTS = ("player_engine.js", "player_strings.js", "player_instrument.js", "pla
 """The parts of the script, one module when put together: the browser gets one text."""
 
 RANGES: dict[str, tuple[float, float]] = {
-    "tempo": (10, 600),
-    "swing": (0.5, 0.75),
-    "volume": (0, 1),
-    "balance": (-1, 1),
-    "count_in": (0, 2),
+    **{"tempo": (10, 600), "swing": (0.5, 0.75), "volume": (0, 1), "balance": (-1, 1), "count_in": (0, 2)},
+    **{"rest": (0, 2), "step": (0, 300), "fastest": (10, 600), "times": (1, 64)},
 }
-RANGES |= {"rest": (0, 2), "step": (0, 300), "fastest": (10, 600), "times": (1, 64)}
 """What may be set, lowest and highest: quarter notes a minute, share of the beat, 0 to 1, call to answer, bars."""
 
 SOUND = {

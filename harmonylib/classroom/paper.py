@@ -10,7 +10,6 @@ Sources: PDF. The layout is ours.
 
 from __future__ import annotations
 
-import json
 import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -28,6 +27,7 @@ from harmonylib.pictures.look import SIZES, Look, look
 from harmonylib.pictures.neck import neck_picture
 from harmonylib.pictures.theme import THEME_VARIABLE, class_theme
 from harmonylib.score.engraving import PRINT_FONT, drawn_pages, line_mm, plain_signs
+from harmonylib.score.printing import printed
 from harmonylib.wording import plain
 
 
@@ -47,8 +47,8 @@ def on_paper() -> Iterator[None]:
 PICTURE = """
 #let data = json(bytes(sys.inputs.data))
 #set page(width: 180mm, height: auto, margin: 2mm)
-#set text(font: ("Libertinus Serif", "DejaVu Sans Mono"))
-#for line in data { block(spacing: 3mm, image(bytes(line), format: "svg", width: 100%)) }
+#set text(font: data.fonts)
+#for line in data.lines { block(spacing: 3mm, image(bytes(line), format: "svg", width: 100%)) }
 """
 
 
@@ -56,7 +56,7 @@ def as_png(task: Exercise) -> bytes | None:
     """The picture of a question as a notebook shows it without a kernel and without being trusted."""
     music = _music(task)
     if music:
-        return _typst(PICTURE, music, format="png", ppi=170)
+        return printed(PICTURE, {"title": "", "lines": music}, "png", ppi=170)
     return task.picture.png(960) if task.picture else None
 
 
@@ -69,13 +69,6 @@ def _music(task: Exercise) -> list[str]:
     options = {"pageHeight": 100, "smuflTextFont": "none", "minLastJustification": 0}  # short bars are widened
     pages = drawn_pages(replace(made, choices=tuple(bare), answers=()), line_mm(), options, *task.span)
     return [plain_signs(page, PRINT_FONT) for page in pages]
-
-
-def _typst(template: str, data: object, **how: Any) -> bytes:
-    import typst
-
-    made = typst.compile(template.encode(), sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True, **how)
-    return bytes(made)
 
 
 TEMPLATE = (
@@ -91,10 +84,11 @@ TEMPLATE = (
     grid(columns: (1fr, auto), column-gutter: 5mm, data.footer, counter(page).display("1 / 1", both: true))
   },
 )
-#set text(font: ("Libertinus Serif", "DejaVu Sans Mono"), size: small * 7 / 6, lang: "en")
+#set text(font: data.fonts, size: small * 7 / 6, lang: "en")
 #show regex("[x0-9]+(-[x0-9]+){3,}"): box  // a grip stays on one line
 #let blank = align(bottom, line(length: 100%, stroke: 0.5pt))
 #block(sticky: true, below: 0mm, inset: (bottom: 6mm), text(size: small * 2, weight: "bold", data.title))
+#if data.unprinted != "" { text(size: small, style: "italic", data.unprinted) }
 #if data.head.len() > 0 {
   let fields = data.head.map(name => (box(height: 7mm, align(bottom, name)), blank)).flatten()
   grid(columns: (auto, 2fr, auto, 1fr), column-gutter: 3mm, ..fields)
@@ -171,7 +165,7 @@ def _pdf(made: Sheet, how: Look, title: str, head: Sequence[str], questions: Seq
     data = {"title": _soft(title, 20), "paper": how.paper, "size": how.size, "head": head, "questions": questions}
     data |= {"across": ACROSS if how.size == SIZES[0] else 3, "last": 30 if head else 3000}
     short = made.title if len(made.title) <= SHORT_TITLE else made.title[: SHORT_TITLE - 1] + "…"
-    return _typst(TEMPLATE, {**data, "footer": f"{short} · {made.origin}"}, format="pdf")
+    return printed(TEMPLATE, {**data, "footer": f"{short} · {made.origin}"}, "pdf")
 
 
 def _bare(number: int, task: Exercise) -> dict[str, Any]:

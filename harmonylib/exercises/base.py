@@ -69,6 +69,8 @@ class Exercise:
     between them, or one at the end of other words; `blank_necks`, how many empty necks its question has on paper;
     `material`, its properties that are made when it is, so that bad material is refused at once.
 
+    `series` gives the questions that a lesson asks after this one, by number from 1; without it they are drawn.
+
     `shown_by` is what a notebook shows an exercise with: it gives a bundle by MIME type, or an empty one.
     """
 
@@ -82,6 +84,7 @@ class Exercise:
     material: ClassVar[tuple[str, ...]] = ()
     shown_by: ClassVar[Callable[..., Mapping[str, Any]]] = staticmethod(lambda task, **how: {})
     neck: Neck = field(default=Neck(), kw_only=True)
+    series: Callable[[int], Exercise] | None = field(default=None, init=False, compare=False)
 
     def __init_subclass__(cls) -> None:
         if "kind" in vars(cls):
@@ -166,7 +169,11 @@ class Exercise:
         raise HarmonyError(f"no exercise of kind {cls.kind!r} was found at level {level}")
 
     def another(self, number: int) -> Exercise:
-        """Exercise `number` of this kind, from 1: on the same neck, of the same level, and not this one again."""
+        """Exercise `number` of this kind, from 1, and not this one again: of the same lesson where one has asked."""
+        return self.series(number) if self.series else self._drawn_after(number)
+
+    def _drawn_after(self, number: int) -> Exercise:
+        """Exercise `number` after this one: on the same neck, of the same level."""
         level = getattr(self, "level", 0) or level_of(getattr(self, "chord", ""), getattr(self, "spread", ""))
         tried = (self.by_seed(f"another {number} {attempt}", level, self.neck) for attempt in range(MOST_DRAWS))
         return next(task for task in tried if task.question != self.question)
@@ -202,7 +209,7 @@ class Exercise:
             if value != getattr(usual, item.name):
                 made[item.name] = value
         for item in fields(self):
-            if item.name != "neck" and (not item.kw_only or getattr(self, item.name) != item.default):
+            if item.init and item.name != "neck" and (not item.kw_only or getattr(self, item.name) != item.default):
                 made[item.name] = getattr(self, item.name)
         return made
 

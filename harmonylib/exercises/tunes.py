@@ -153,10 +153,10 @@ class TuneExercise(Exercise):
         key = (self.key or None) if self.tune.strip() else None
         return arrange(tune, neck=self.neck, tempo=self.tempo or None, key=key, density=self.density)
 
-    def another(self, number: int) -> Exercise:
+    def _drawn_after(self, number: int) -> Exercise:
         """The same on other bars (or another call) of this tune; on another invented one, where none was named."""
         if not self.tune.strip():
-            return super().another(number)
+            return super()._drawn_after(number)
         numbers = [bar.number for bar in self.source.bars]
         for step in range(number, number + len(numbers)):
             with suppress(HarmonyError):

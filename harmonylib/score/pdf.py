@@ -9,12 +9,11 @@ Sources: PDF. The layout is ours.
 
 from __future__ import annotations
 
-import json
-
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError
 from harmonylib.pictures.look import PAPERS, SIZES, own
 from harmonylib.score.engraving import systems
+from harmonylib.score.printing import printed
 from harmonylib.score.tables import facts, rows
 from harmonylib.wording import plain
 
@@ -26,10 +25,11 @@ TEMPLATE = """
 #let small = data.size * 1pt
 #set document(title: data.title, date: none)
 #set page(paper: data.paper, margin: (x: 15mm, top: 15mm, bottom: 18mm), numbering: "1 / 1")
-#set text(font: ("Libertinus Serif", "DejaVu Sans Mono"), size: small + 1pt, lang: "en")
+#set text(font: data.fonts, size: small + 1pt, lang: "en")
 #align(center, text(size: small * 1.9, weight: "bold", data.title))
 #if data.composer != "" { align(right, text(style: "italic", data.composer)) }
 #text(size: small, data.facts)
+#if data.unprinted != "" { text(size: small, style: "italic", data.unprinted) }
 #for remark in data.remarks { parbreak(); text(size: small, style: "italic", remark) }
 #v(4mm)
 #for line in data.systems { block(breakable: false, spacing: 5mm, image(bytes(line), format: "svg", width: 100%)) }
@@ -55,8 +55,6 @@ def pdf(arrangement: Arrangement, paper: str = "", reasons: bool = False) -> byt
 
     Raises `HarmonyError` for another paper.
     """
-    import typst
-
     paper = paper or own("paper", PAPERS[0])
     if paper not in PAPERS:
         raise HarmonyError(f"{paper!r} is not a paper this course prints on: choose {' or '.join(PAPERS)}")
@@ -72,7 +70,4 @@ def pdf(arrangement: Arrangement, paper: str = "", reasons: bool = False) -> byt
         "columns": [name.replace("_", " ") for name in PRINTED],
         "rows": [[row[name] or "–" for name in PRINTED] for row in rows(arrangement) if reasons],
     }
-    made = typst.compile(
-        TEMPLATE.encode(), format="pdf", sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True
-    )
-    return bytes(made)
+    return printed(TEMPLATE, data, "pdf")

@@ -9,10 +9,10 @@ Sources: PDF, SVG. The layout is ours.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from html import escape
 from pathlib import Path
 from typing import Any, Literal
 
@@ -20,6 +20,7 @@ from harmonylib.classroom.handouts.frames import DRAWN, Frame
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.files import safe_stem, write_together
 from harmonylib.pictures.look import Look
+from harmonylib.score.printing import printed
 from harmonylib.wording import plain
 
 FORMATS = ("pdf", "svg", "png")
@@ -108,8 +109,6 @@ class Handout:
         return write_together({f"{stem}.{kind}": makers[kind]() for kind in dict.fromkeys(formats)}, folder)
 
     def _set(self, kind: Literal["pdf", "svg", "png"], ppi: int | None = None) -> bytes:
-        import typst
-
         data = {
             "title": plain(self.title),
             "paper": self.look.paper,
@@ -119,13 +118,11 @@ class Handout:
             "gutter": GUTTER,
             "sections": [_section(part, ROOM[self.look.paper]) for part in self.sections],
         }
-        made = typst.compile(
-            TEMPLATE.encode(), format=kind, sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True, ppi=ppi
-        )
-        return bytes(made)
+        return printed(TEMPLATE, data, kind, ppi)
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
-        return {"image/svg+xml": self.svg, "text/plain": self.text}
+        labelled = f'<div role="img" aria-label="{escape(plain(self.text))}">{self.svg}</div>'
+        return {"image/svg+xml": self.svg, "text/html": labelled, "text/plain": self.text}
 
     def __repr__(self) -> str:
         return self.text
@@ -188,9 +185,10 @@ TEMPLATE = """
     if data.paged { counter(page).display("1 / 1", both: true) })
 })
 #set page(height: auto) if not data.paged
-#set text(font: ("Libertinus Serif", "DejaVu Sans Mono"), size: small + 1pt, lang: "en")
+#set text(font: data.fonts, size: small + 1pt, lang: "en")
 %DRAWN%
 #block(below: 4mm, text(size: small * 1.9, weight: "bold", data.title))
+#if data.unprinted != "" { text(size: small, style: "italic", data.unprinted) }
 #for part in data.sections {
   block(width: 100%, breakable: not part.whole, above: 5mm, {
     block(sticky: true, below: 2.5mm, {

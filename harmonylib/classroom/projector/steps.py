@@ -28,11 +28,12 @@ TEXT_LETTERS, TEXT_LINE = 72, 36.4
 GAP, AUDIO, SUMMARY, FOLD = 11, 48, 38, 45
 FOLDED_LETTERS, BOLD = 72, 1.15
 SMALL = 120  # what is no higher than three lines joins the step before it
-UNKNOWN, CONTROLS = 420, 220
+UNKNOWN, CONTROLS, FORM = 420, 220, 110
 ROW_LETTERS, ROW_LINE = 70, 42
 LARGER, GRIPS, CLOSER = 1.15, 1.065, 0.82  # larger letters make a picture taller; staff and tablature stand closer
 PAPER = 490  # pictures of fewer grips than fill a row are narrower on paper, not on the wall
-WIDGET = re.compile(r"\b(\w*Panel|NeckView|ScoreView|Player|panel|ask)\(")  # stored without its controls
+WIDGET = re.compile(r"\b(\w*Panel|NeckView|ScoreView|Player|panel)\(")  # stored without its controls
+QUESTION = re.compile(r"\bask\(")
 GRIP = re.compile(r"\b[x\d]{6}\b|\b[x\d]+(-[x\d]+){5}\b")
 
 Cell = dict[str, Any]
@@ -90,7 +91,8 @@ def _lead(steps: list[list[Cell]], prose: list[Cell], shown: Cell) -> None:
         if _tall(smaller) + height(shown) <= ROOM:  # a picture's sound stands beside it
             steps[-1] = smaller
     filled = _tall(steps[-1]) if steps and any(map(_shows, steps[-1])) else ROOM
-    if not any(map(_heads, prose)) and (not _tall(prose) or filled <= ROOM / 2 or height(shown) <= SMALL):
+    new = any(_heads(piece, most=2) for piece in prose)
+    if not new and (not _tall(prose) or filled <= ROOM / 2 or height(shown) <= SMALL):
         for lead in (prose, _folded_up(prose, last=True)):
             if filled + _tall([*lead, shown]) <= ROOM:
                 steps[-1] += [*lead, shown]
@@ -103,12 +105,17 @@ def _lead(steps: list[list[Cell]], prose: list[Cell], shown: Cell) -> None:
     _alone(steps, prose[:first])
     over = prose[first:]
     if _tall([*over, shown]) > ROOM:
-        if ROOM - FOLD < height(shown) <= ROOM:
+        if ROOM - FOLD < height(shown) <= ROOM and not _is_table(shown):  # which may be drawn together a little
             _alone(steps, over)
             over = []
         else:
             over = _folded_up(over, last=True)
     steps.append([*over, shown])
+
+
+def _is_table(shown: Cell) -> bool:
+    html = "".join(joined(output.get("data", {}).get("text/html", "")) for output in shown.get("outputs", []))
+    return "<table" in html
 
 
 def _remarked(step: list[Cell], piece: Cell) -> bool:
@@ -237,7 +244,8 @@ def height(cell: Cell) -> float:
     outputs = cell.get("outputs", [])
     if not outputs and not cell.get("execution_count"):
         return UNKNOWN  # it never ran, and may show anything
-    controls = CONTROLS if outputs and WIDGET.search(joined(cell["source"])) else 0
+    source = joined(cell["source"]) if outputs else ""
+    controls = CONTROLS if WIDGET.search(source) else FORM if QUESTION.search(source) else 0
     return sum(map(_output_height, outputs)) + controls
 
 
@@ -254,7 +262,7 @@ def _output_height(output: Mapping[str, Any]) -> float:
         picture *= GRIPS if GRIP.search(joined(data.get("text/plain", ""))) else LARGER
     if "<details" in html:
         return picture + SUMMARY
-    if html:
+    if html and html != svg:
         rows = re.findall(r"(?s)<tr>.*?</tr>", html)
         html = re.sub(r"(?s)<table.*</table>", "", html)
         picture += sum(_folded(re.sub(r"<[^>]*>", "  ", row), ROW_LETTERS) * ROW_LINE for row in rows)

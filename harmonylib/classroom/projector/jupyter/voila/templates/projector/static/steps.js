@@ -3,6 +3,7 @@
 
 const FORWARD = ["ArrowRight", "PageDown"];
 const BACKWARD = ["ArrowLeft", "PageUp"];
+const TIGHT = 60 / 720; // of the window: so much too high, and a step is drawn together
 const CONTROLS = "input, select, textarea, audio, [role=application], [role=slider], .noUi-handle, .block-player";
 
 // the kernel ends with the page, also while the chapter still runs
@@ -47,10 +48,13 @@ window.openWall = () => {
   }
 
   function place() {
+    const over = () => frame.scrollHeight - frame.clientHeight;
+    steps[now].classList.remove("tight");
     for (const table of steps[now].querySelectorAll(".lesson-table")) {
       table.classList.remove("wide");
       table.classList.toggle("wide", table.offsetWidth > table.parentElement.clientWidth);
     }
+    steps[now].classList.toggle("tight", over() > 0 && over() <= TIGHT * innerHeight);
     document.querySelector(".title").textContent = steps[now].dataset.section;
     document.querySelector(".position").textContent = `Step ${now + 1} of ${steps.length}`;
     window.dispatchEvent(new Event("resize")); // widgets laid out while hidden measure again
@@ -85,7 +89,7 @@ window.openWall = () => {
   next.addEventListener("click", () => go(1));
   frame.addEventListener("scroll", told);
   const resized = new ResizeObserver(told);
-  resized.observe(frame);
+  new ResizeObserver(() => steps.length && place()).observe(frame);
   window.addEventListener("hashchange", () => asked() !== now && show(asked()));
 
   // a remote sends page keys, which always turn the page; other keys are left to a control that is in use
