@@ -180,7 +180,7 @@ function render({ model, el }) {
     const question = questions()[place];
     if (now >= at && beat.dataset.place !== String(place)) {
       beat.dataset.place = place;
-      beat.textContent = `◆ ${question.label}`;
+      beat.textContent = `◆ ${place + 1} · ${question.label}`;
       set({ now: place });
       show();
     }
