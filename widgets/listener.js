@@ -189,6 +189,7 @@ function render({ model, el }) {
     marks.push(MARKS[told.kind] ?? "off");
     rows.append(make("li", "row", `${question.label}: ${marks[place]} – ${told.text}`));
     if (place < questions().length - 1) return;
+    set({ now: 0 });
     const of = (mark) => marks.filter((one) => one === mark).length;
     stop(`the phrase is over: ${["right", "not sure", "off"].map((mark) => `${of(mark)} ${mark}`).join(", ")}`);
   }

@@ -67,7 +67,7 @@ def blank(opened):
 def test_browser_and_python_agree(blank, kind):
     chance = np.random.default_rng(len(kind))
     grips = material.asked_grips()
-    for rate in (RATE, RATE, 48_000):
+    for rate in (RATE, 48_000):
         one = grips[int(chance.integers(len(grips)))]
         take = material.recorded_take(
             material.performed(one, kind, chance), material.of_strings, 20, chance, grips[7].midi if rate > RATE else ()
@@ -81,16 +81,16 @@ def test_browser_and_python_agree(blank, kind):
 
 
 def test_a_decision_in_the_browser_is_quick(blank):
-    """Milliseconds of a whole decision on samples as a microphone brings them; the first one builds its tables."""
+    """Milliseconds of a whole decision on samples as a microphone brings them, at best: the machine may be busy."""
     take, asked = sounding([(1, ASKED)], 2, 48_000), question(ASKED)
     timed = """([take, rate, question, table]) => [...Array(9)].map(() => {
         const begun = performance.now();
         made.EAR.hear(take, rate, question, table);
-        return performance.now() - begun; }).slice(1).sort((a, b) => a - b)[4]"""
+        return performance.now() - begun; }).sort((a, b) => a - b)[0]"""
     for rate, samples in ((48_000, take), (RATE, sounding([(1, ASKED)], 2))):
         spent = blank.evaluate(timed, [samples.tolist(), rate, asked.as_data(), weights()])
         print(f"{spent:.1f} ms a decision at {rate}")
-        assert spent < 150
+        assert spent < 100
 
 
 def test_browser_tunes_as_python_does(blank):
