@@ -18,7 +18,7 @@ sys.dont_write_bytecode = False  # the library is compiled once, not again by ea
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 os.environ[CLASS_FILE] = "off"  # a class's own settings change no test
 
-settings.register_profile("short", max_examples=50, derandomize=True, deadline=None)
+settings.register_profile("short", max_examples=25, derandomize=True, deadline=None)
 settings.register_profile("longer", max_examples=150, derandomize=True, deadline=None)
 settings.register_profile(
     "long", max_examples=100_000, deadline=None, database=None, suppress_health_check=list(HealthCheck)

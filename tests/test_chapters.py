@@ -6,6 +6,7 @@ import re
 import subprocess
 import sys
 from collections.abc import Callable
+from html import escape
 from itertools import chain
 from pathlib import Path
 
@@ -13,6 +14,8 @@ import nbformat
 import pytest
 
 import harmonylib
+from harmonylib.exercises.base import CLOSED
+from harmonylib.exercises.catalogue import KINDS
 
 CHAPTERS = Path(__file__).resolve().parent.parent / "chapters"
 PATHS = sorted(CHAPTERS.glob("[0-9][0-9]_*.ipynb"))
@@ -235,3 +238,32 @@ def test_a_chapter_has_four_exercises_or_more_each_under_its_own_heading(path: P
     asked = [place for place, cell in enumerate(cells) if cell.source.startswith("ask(")]
     assert len(asked) >= 4
     assert all(re.search(r"(?m)^### \d", cells[place - 1].source) for place in asked)
+
+
+def shown_by(cell: nbformat.NotebookNode) -> list[dict[str, str]]:
+    """What is stored of what a cell shows, by MIME type."""
+    return [output.get("data", {}) for output in cell.get("outputs", ())]
+
+
+@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+def test_every_exercise_is_a_box_and_without_a_kernel_its_question(path: Path) -> None:
+    """No answer is written in code; what is stored is the question and one line, and no view that needs a kernel."""
+    cells = [cell for cell in book(path).cells if cell.cell_type == "code"]
+    assert [c.source for c in cells if re.search(r"\banswer\s*=|\.(check|hint|solution)\(", c.source)] == []
+    asking = re.compile(rf"(ask|{'|'.join(KINDS)})\([^()]*\)")
+    asked = [cell for cell in cells if re.search(rf"\b({asking.pattern})", cell.source)]
+    assert [cell.source for cell in asked if not asking.fullmatch(cell.source)] == []
+    assert len(asked) >= 1
+    for cell in asked:
+        (data,) = shown_by(cell)
+        assert set(data) == {"text/html", "text/plain"}
+        assert data["text/html"].startswith(f"<p>{escape(data['text/plain'])}</p>")
+        assert data["text/html"].endswith(f"<p><em>{CLOSED}</em></p>")
+        assert data["text/html"].count(CLOSED) == 1
+
+
+@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+def test_nothing_shown_is_a_bare_list_number_or_truth(path: Path) -> None:
+    data = [data for cell in book(path).cells for data in shown_by(cell)]
+    assert data
+    assert [text for d in data if re.match(r"[\[({'\"<]|(True|False|None|[\d.]+)$", text := d["text/plain"])] == []

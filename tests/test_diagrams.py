@@ -390,7 +390,8 @@ def test_every_svg_says_what_it_is_and_fits_its_place(theme, name):
     assert root.get("style") == ("width:100%;height:auto" if wide else "max-width:100%;height:auto")
     assert root.get("width") == (None if wide else f"{picture.width * 4 / 3:.0f}")
     assert "<style" not in picture.svg
-    assert picture._repr_mimebundle_() == {"image/svg+xml": picture.svg, "text/plain": picture.text}
+    shown = {"image/svg+xml": picture.svg, "text/html": picture.svg, "text/plain": picture.text}
+    assert picture._repr_mimebundle_() == shown
     assert repr(picture) == picture.text
     if name in ("neck", "left", "capo"):
         assert len(picture.svg) < 25_000

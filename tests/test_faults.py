@@ -335,6 +335,7 @@ def test_a_command_stopped_between_its_renames_leaves_no_half_file(sign: str, co
 # --- two runs at once ---------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @posix
 def test_files_of_two_runs_at_once_belong_together(tmp_path: Path) -> None:
     """Four processes write forty sets each; whenever all have ended, the files are all from one set."""
@@ -380,6 +381,7 @@ def test_a_run_waits_for_another_that_is_writing_there(tmp_path: Path, monkeypat
     assert content(tmp_path) == dict.fromkeys("abc", b"second")
 
 
+@pytest.mark.slow
 def test_two_commands_into_one_folder_leave_the_files_of_one(desk: Path) -> None:
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     command = [sys.executable, "-m", "harmonylib", *COMMANDS["arrange"][0]]

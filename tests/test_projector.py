@@ -15,7 +15,8 @@ import pytest
 
 from harmonylib.__main__ import main
 from harmonylib.arranging.arrange import arrange
-from harmonylib.classroom.projector import REMARK, ROOM, TEMPLATES, _height, contents, cut
+from harmonylib.classroom.projector import TEMPLATES, contents
+from harmonylib.classroom.projector.steps import FOLD, ROOM, cut, height
 from harmonylib.classroom.shipped import course_folder
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
@@ -73,7 +74,7 @@ def test_a_broken_or_nameless_chapter_is_listed_by_its_file(tmp_path: Path) -> N
 
 
 def test_headings_and_prose_open_steps_and_take_in_what_they_lead_to() -> None:
-    assert steps(prose("# One\n\nHello.\n\n## Two\n\nMore."), code(drawn(200)), prose("Next:"), code(said(2))) == [
+    assert steps(prose("# One\n\nHello.\n\n## Two\n\nMore."), code(drawn(200)), prose("Next:"), code(said(9))) == [
         1, 2, 2, 3, 3,
     ]  # fmt: skip
 
@@ -81,21 +82,51 @@ def test_headings_and_prose_open_steps_and_take_in_what_they_lead_to() -> None:
 def test_what_does_not_fit_with_the_rest_gets_a_step_of_its_own() -> None:
     assert steps(prose("Look:"), code(drawn(400)), code(drawn(400))) == [1, 1, 2]
     assert steps(prose("Look:"), code(drawn(150)), code(drawn(150))) == [1, 1, 1]
-    assert steps(prose("Read:"), code(said(40)), code(said(2))) == [1, 2, 3]
+    assert steps(prose("Read:"), code(said(40)), code(said(2))) == [1, 1, 2]
 
 
 def test_a_short_remark_stays_with_what_it_is_about() -> None:
     assert steps(code(said(2)), prose("Few."), prose("## Then")) == [1, 1, 2]
-    assert steps(code(said(2)), prose("M" * REMARK), prose("## Then")) == [1, 2, 3]
-    assert steps(code(said(2)), prose("Now:"), code(said(2))) == [1, 2, 2]
+    assert steps(code(said(2)), prose("M" * 500), prose("## Then")) == [1, 1, 2]
+    assert steps(code(drawn(400)), prose("M" * 500), prose("## Then")) == [1, 1, 2]
+    assert steps(code(said(2)), prose("Now:"), code(said(2))) == [1, 1, 1]
+    assert steps(code(said(9)), prose("Now:"), code(said(4))) == [1, 2, 2]
 
 
 def test_prose_alone_waits_for_what_it_introduces() -> None:
     assert steps(prose("Wait."), prose("Here:"), code(drawn(350))) == [1, 1, 1]
-    assert steps(prose("One.\n\n" + "M" * 78 * 5), prose("Here:"), code(drawn(400))) == [1, 1, 2, 2]
+    assert steps(prose("One.\n\n" + "M" * 78 * 9), prose("Here:"), code(drawn(400))) == [1, 1, 2, 2]
     assert steps(prose("# One\n\nWhy."), prose("## Two"), code(drawn(100))) == [1, 2, 2]
     assert steps(prose("## All\n\nWhy."), prose("### One"), code(drawn(100))) == [1, 1, 1]
-    assert steps(prose("## One\n\nWhy.\n\nHere:"), code(drawn(400))) == [1, 2, 2]
+    assert steps(prose("## One\n\nWhy.\n\nHere:"), code(drawn(400))) == [1, 1, 1]
+
+
+def lines(*cells: dict) -> list[dict | None]:
+    return [piece["metadata"]["projector"]["line"] for piece in cut(list(cells))]
+
+
+def test_prose_that_does_not_fit_over_its_picture_is_folded_to_a_line() -> None:
+    text = "## The test\n\nEach note is asked [its *degree*](x.ipynb). " + "It is long. " * 20 + "Here is one bar."
+    folded, picture = lines(prose(text), code(drawn(400)))
+    assert folded == {"head": "The test", "sentence": "Here is one bar."}
+    assert picture is None
+    assert lines(prose(text), code(drawn(200))) == [None, None]
+    assert lines(prose("## " + "M" * 70 + "\n\n" + "Why. " * 40), code(drawn(400)))[0] == {
+        "head": "",
+        "sentence": "Why.",
+    }
+    assert lines(prose("## 2 · A bar\n\n" + "M" * 600), code(drawn(400)))[0] == {"head": "2 · A bar", "sentence": ""}
+    assert [line for line in lines(code(drawn(400)), prose("First. " + "M " * 200)) if line] == [
+        {"head": "", "sentence": "First."}
+    ]
+
+
+def test_a_sound_stands_beside_its_picture_under_a_line() -> None:
+    sound = code({"output_type": "execute_result", "data": {"text/html": "<audio></audio>"}})
+    cells = prose("Why. " + "M " * 60 + ". Here."), code(drawn(360)), sound
+    assert lines(*cells[:2]) == [None, None]
+    assert (steps(*cells), lines(*cells)[0]) == ([1, 1, 1], {"head": "", "sentence": "Here."})
+    assert steps(cells[0], code(drawn(420)), sound) == [1, 1, 2]
 
 
 def test_prose_comes_apart_between_paragraphs_and_not_inside_lists_or_code() -> None:
@@ -119,14 +150,15 @@ def test_a_cell_that_never_ran_is_taken_for_a_picture_and_a_silent_one_for_nothi
 def test_a_question_takes_the_room_of_its_words_and_its_drawing() -> None:
     asked = {"output_type": "execute_result", "data": {"text/html": "<p>" + "Which is it? " * 10 + "</p>"}}
     shown = {"output_type": "execute_result", "data": {"text/html": '<p>Which?</p><svg viewBox="0 0 1000 400"></svg>'}}
-    assert _height(code(asked)) == pytest.approx(2 * _height(prose("Which?")), rel=0.2)
-    assert _height(code(shown)) == pytest.approx(_height(prose("Which?")) + _height(code(drawn(400))))
+    assert height(code(asked)) == pytest.approx(2 * height(prose("Which?")), rel=0.2)
+    assert height(code(shown)) == pytest.approx(height(prose("Which?")) + height(code(drawn(400))))
 
 
 def test_room_is_left_for_the_controls_of_a_widget() -> None:
     picture, panel = code(drawn(400)), code(drawn(400)) | {"source": "NeckView(neck, marks)"}
     assert steps(prose("Look:"), picture) == [1, 1]
-    assert steps(prose("Look:"), panel) == [1, 2]
+    assert steps(picture, picture | {"outputs": []}, code(said(1))) == [1, 1, 1]
+    assert steps(panel, code(said(2))) == [1, 2]
 
 
 def test_a_hash_inside_a_code_block_is_no_heading() -> None:
@@ -146,10 +178,11 @@ def test_a_chapter_is_cut_without_loss_into_steps_that_fit(path: Path) -> None:
     assert {there - here for here, there in zip(numbers, numbers[1:], strict=False)} <= {0, 1}
     assert len({piece["id"] for piece in placed}) == len(placed)
     for step in range(1, numbers[-1] + 1):
-        heights = [_height(piece) for piece, number in zip(placed, numbers, strict=True) if number == step]
-        tall = [height for height in heights if height]
+        parts = [piece for piece, number in zip(placed, numbers, strict=True) if number == step]
+        lines = [FOLD for piece in parts if piece["metadata"]["projector"]["line"]]
+        tall = [height(piece) for piece in parts if height(piece) and not piece["metadata"]["projector"]["folded"]]
         assert tall, f"step {step} shows nothing"
-        assert sum(tall) <= ROOM or len(tall) == 1
+        assert sum(lines + tall) <= ROOM or len(tall) == 1
 
 
 # --- the theme of pictures ----------------------------------------------------------------------------------------
@@ -269,7 +302,7 @@ def test_it_serves_chapters_without_code_and_stops_on_control_c(tmp_path: Path) 
         assert [line for source in sources for line in source.splitlines() if "(" in line and line in shown] == []
         count = cut(cells)[-1]["metadata"]["projector"]["step"]
         assert shown.count('<section class="step"') == count
-        assert shown.count("<svg") >= sum("image/svg" in json.dumps(cell.get("outputs", "")) for cell in cells)
+        assert shown.count("\\u003csvg") >= sum("image/svg" in json.dumps(cell.get("outputs", "")) for cell in cells)
         assert main(arguments) == 2  # two at one door
         server.send_signal(signal.SIGINT)
         assert server.wait(20) == 0

@@ -157,6 +157,7 @@ def test_the_still_picture_follows_the_frame() -> None:
 # --- every panel --------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.few(3)
 @every_panel
 def test_a_panel_shows_itself_without_a_kernel_and_twice_the_same(name: str) -> None:
     one, two = PANELS[name](), PANELS[name]()

@@ -322,6 +322,7 @@ def laid_out(monkeypatch, write, made):
     return [Image.open(io.BytesIO(page)).convert("L") for page in ([drawn] if isinstance(drawn, bytes) else drawn)]
 
 
+@pytest.mark.slow
 def test_nothing_runs_off_the_page(monkeypatch):
     long = ABC.format(title="W" * 190).replace("|", '|"Cmaj7"EGEG|"Dm7"FAFA|' * 12, 1)
     wide = [
@@ -412,10 +413,11 @@ def test_the_notebook_is_valid_and_carries_its_sheet_and_pictures():
             assert data["image/png"].startswith("iVBORw0KGgo")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("fill", "reply"),
     [
-        pytest.param(lambda made: filled(made, {}), "Not started", marks=pytest.mark.slow),
+        (lambda made: filled(made, {}), "Not started"),
         (solved, "Right"),
     ],
 )
@@ -781,6 +783,7 @@ def test_two_files_of_one_shown_name_are_two_learners(tmp_path):
     assert overview(marks).text.count("2 right") == 2
 
 
+@pytest.mark.slow
 def test_the_overview_holds_a_large_class_and_a_long_sheet():
     made = sheet("Wide " * 24, [{"kind": "drop", "count": 60}], level=3)
     rows = [

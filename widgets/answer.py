@@ -144,7 +144,8 @@ class AnswerBox(ipywidgets.VBox):
             self.form.set_trait("choices", [[label, [list(option) for option in menu]] for label, menu in task.menus])
             for name in ("answer", "reply", "mood", "solution"):
                 setattr(self.form, name, "")
-            self.form.hints, self.form.hint_count, self.form.tried = [], len(task.hints), False
+            self.form.hints, self.form.hint_count = [], len(task.hints)
+            self.form.tried = self._look.fills_width  # a class answers aloud: on the wall the teacher may resolve
             self.form.form = task.form
         if self._tally is not None:
             self._count()
@@ -187,8 +188,9 @@ class AnswerBox(ipywidgets.VBox):
 
     def _count(self) -> None:
         right, tried = self._tally.of(self._task) if self._tally is not None else (False, 0)
-        mine = f"this one: {'right' if right else 'not yet right'}, answers {tried}" if tried else "this one: not tried"
-        self.form.tally = f"{mine} · all: {self._tally!r}"
+        mine = f"this one: {'right' if right else 'not yet right'}, answers {tried}" if tried else "not tried yet"
+        some = self._tally is not None and self._tally.rows
+        self.form.tally = f"{mine} · all: {self._tally!r}" if some else mine
 
     # --- field and neck -----------------------------------------------------------------------------------------
 
@@ -308,7 +310,7 @@ class AnswerBox(ipywidgets.VBox):
         return str(self.form.hints[-1])
 
     def tell(self) -> str:
-        """Show a solution, if an answer was tried; from then on the tally counts no more answers here."""
+        """Show a solution, if an answer was tried or on the wall; from then on the tally counts no more answers."""
         if self.form.tried:
             self.form.solution = f"One solution: {written.as_text(self._task.solution())}"
         self._keep()

@@ -16,7 +16,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import anywidget
@@ -27,10 +26,9 @@ from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.neck import Mark, neck_frame, neck_picture, turned
 from harmonylib.pictures.picture import Picture
 from harmonylib.pictures.theme import THEMES, default_theme
-from widgets.look import style
+from widgets.look import script, style
 
 Marks = Sequence[Mark | tuple[Any, ...]]
-HERE = Path(__file__).parent
 PLAIN = Mark(1, 0)
 
 
@@ -55,7 +53,7 @@ class NeckView(anywidget.AnyWidget):
     """
 
     # as text: a path would be watched, and not be freed
-    _esm = traitlets.Unicode((HERE / "neck.js").read_text(encoding="utf-8")).tag(sync=True)
+    _esm = traitlets.Unicode(script("neck")).tag(sync=True)
     _css = traitlets.Unicode(style("neck")).tag(sync=True)
 
     frames: Any = traitlets.List([[]]).tag(sync=True)

@@ -5,6 +5,8 @@ const SETTINGS = [
   ...["step", "fastest", "times"],
 ];
 const ALONE = "block-player-starts"; // tells the other players on the page to stop
+const LISTENS = "block-listens"; // tells that a box listens to the microphone: nothing may sound until it ends
+const hushed = () => document.documentElement.hasAttribute(`data-${LISTENS}`);
 
 class Instrument {
   constructor(model) {
@@ -12,6 +14,7 @@ class Instrument {
     this.views = new Set();
     this.end = new AbortController();
     document.addEventListener(ALONE, event => event.detail !== this && this.#ask(false), { signal: this.end.signal });
+    document.addEventListener(LISTENS, event => event.detail && this.#ask(false), { signal: this.end.signal });
     this.listeners = [
       ["change:playing", () => (model.get("playing") ? this.#start() : this.#stop())],
       ["change:score", () => this.#reload()],
@@ -47,6 +50,7 @@ class Instrument {
   }
 
   async #start() {
+    if (hushed()) return this.#ask(false);
     document.dispatchEvent(new CustomEvent(ALONE, { detail: this }));
     const score = this.model.get("score");
     this.context ??= new AudioContext({ sampleRate: score.sound.RATE });

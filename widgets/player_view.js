@@ -26,7 +26,7 @@ class View {
     this.play = make("button", { type: "button", className: "block-player-play" });
     this.line = make("output", { className: "block-player-line", aria: { live: "off" } });
     this.said = make("p", { className: "block-player-said", aria: { role: "status", live: "polite" } });
-    this.paper = make("div", { className: "block-player-paper", tabIndex: 0, aria: { role: "region", label: "Score" } });
+    this.paper = make("div", { className: "block-player-paper", tabIndex: 0, aria: { role: "group", label: "Score" } });
     this.form = this.#switch("once", "Once, as written");
     this.root.append(
       make("div", { className: "block-player-row" }, this.play, this.line),
@@ -87,7 +87,8 @@ class View {
     this.play.textContent = playing ? "■ Stop" : "▶ Play";
     this.play.setAttribute("aria-label", playing ? "Stop" : "Play");
     const bars = `bar ${this.model.get("first")} to ${this.model.get("last")}`;
-    if (playing) this.said.textContent = `Playing from ${bars}`;
+    if (hushed()) this.said.textContent = "The page is silent while a box listens";
+    else if (playing) this.said.textContent = `Playing from ${bars}`;
     else if (this.said.textContent) this.said.textContent = `Stopped at ${this.line.textContent}`;
     if (!playing) this.#unlight();
   }

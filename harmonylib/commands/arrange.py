@@ -17,6 +17,7 @@ from harmonylib.commands.terminal import (
     told,
 )
 from harmonylib.errors import HarmonyError
+from harmonylib.settings import section
 
 
 def describe(commands: Commands) -> None:
@@ -95,7 +96,18 @@ def _answer_options(arrange: argparse.ArgumentParser) -> None:
         help=f"share of answers approached by a fret ({Manner.approached})",
     )
     answers.add_argument("--contour", choices=(*CONTOURS, "any"), help="how the answers' top line goes (any)")
-    answers.add_argument("--swing", action="store_true", help="off-beat answers on the last third of the beat")
+    answers.add_argument(
+        "--swing", action="store_const", const=True, help="off-beat answers on the last third of the beat"
+    )
+    answers.add_argument(
+        "--breath", metavar="BEATS", type=float, help=f"beats left free before the next call ({Manner.breath})"
+    )
+    answers.add_argument(
+        "--rhythms", metavar="N", type=int, help=f"how many rhythms a chorus lives on ({Manner.rhythms})"
+    )
+    answers.add_argument(
+        "--answer-cost", metavar="NAME=VALUE", action="append", help="a weight of the answers by value, as in cover=3"
+    )
 
 
 def _taste_options(arrange: argparse.ArgumentParser) -> None:
@@ -129,17 +141,28 @@ def _asked(options: argparse.Namespace) -> dict[str, Any]:
     asked["alike"] = False if options.not_alike else None
     found: dict[str, Any] = told(asked) | {"neck": asked_neck(options)}
     if options.cost:
-        found["costs"] = {**given().costs, **dict(map(_weight, options.cost))}
+        found["costs"] = {**given().costs, **dict(_weight(text, "--cost") for text in options.cost)}
     return found
 
 
-def _weight(text: str) -> tuple[str, float]:
+def _manner(options: argparse.Namespace) -> dict[str, Any]:
+    """How the options ask the answers to be; what they leave open is left to the class's file."""
+    names = ("approached", "contour", "swing", "breath", "rhythms")
+    asked = {"share": options.answers or None, "seed": options.seed or None}
+    asked |= {name: getattr(options, name) for name in names}
+    if options.answer_cost:
+        own = dict(_weight(text, "--answer-cost") for text in options.answer_cost)
+        asked["costs"] = {**section("answers").get("costs", {}), **own}
+    return told(asked)
+
+
+def _weight(text: str, option: str) -> tuple[str, float]:
     """A weight as the command line has it."""
     name, _, value = text.partition("=")
     try:
         return name.strip(), float(value)
     except ValueError:
-        raise HarmonyError(f"--cost {text!r}: write a name and a number, as in travel=0.05") from None
+        raise HarmonyError(f"{option} {text!r}: write a name and a number, as in travel=0.05") from None
 
 
 def run(options: argparse.Namespace) -> int:
@@ -166,9 +189,7 @@ def run(options: argparse.Namespace) -> int:
         progress.set_description("arranging", refresh=False)
         arrangement = arrange(tune, None, **_asked(options))
         if options.answers or options.stage == "answers":
-            share = options.answers or None
-            asked = {"share": share, "approached": options.approached, "contour": options.contour}
-            arrangement = respond(arrangement, seed=options.seed, swing=options.swing, **told(asked))
+            arrangement = respond(arrangement, **_manner(options))
         faults = [*check(arrangement), *check_answers(arrangement)]
         progress.update()
         progress.set_description("engraving", refresh=False)

@@ -118,7 +118,8 @@ class Picture:
         return out.getvalue()
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
-        return {"image/svg+xml": self.svg, "text/plain": self.text}
+        # as HTML too: JupyterLab makes an image of the first, without its title and description
+        return {"image/svg+xml": self.svg, "text/html": self.svg, "text/plain": self.text}
 
     def __repr__(self) -> str:
         return self.text

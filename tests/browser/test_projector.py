@@ -7,18 +7,17 @@ in proportion.
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Any
 
 import nbformat
 import pytest
 
-from harmonylib.classroom.projector import contents, cut
+from harmonylib.classroom.projector import contents
+from harmonylib.classroom.projector.steps import cut
 from harmonylib.classroom.shipped import course_folder
 from harmonylib.pictures.theme import THEMES
-from tests.browser.conftest import Watched, free_port, served, write_notebook
+from tests.browser.conftest import Watched, write_notebook
 
 CHAPTERS = course_folder()
 LISTED = contents(CHAPTERS)
@@ -38,40 +37,28 @@ LETTERS = """() => [...document.querySelectorAll('.step.now *, .bar *')].filter(
 OUTLINED = """() => [...document.querySelectorAll('.step.now svg')].filter(svg => !svg.querySelector('text')
     && !svg.parentElement.closest('svg')).map(svg => svg.getBoundingClientRect().width / svg.viewBox.baseVal.width)"""
 FIT = """() => { const frame = document.querySelector('.steps'), step = document.querySelector('.step.now');
-    return { over: frame.scrollHeight - frame.clientHeight, aside: document.documentElement.scrollWidth - innerWidth,
-        inner: frame.scrollWidth - frame.clientWidth,
-        parts: [...step.children].filter(one => one.getBoundingClientRect().height).length,
+    return { over: frame.scrollHeight - frame.clientHeight - 8,
+        aside: document.documentElement.scrollWidth - innerWidth, inner: frame.scrollWidth - frame.clientWidth,
+        parts: [...step.children].filter(one => one.getBoundingClientRect().height && !one.matches('.fold')).length,
         seen: frame.contains(document.elementFromPoint(60, 40)) } }"""
 
 
-@pytest.fixture(scope="module")
-def projected(
-    chromium: Any, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[Callable[[list[str], Path | None], str]]:
-    """A function that puts the course, or another folder of chapters, on the projector and gives the address."""
-    pytest.importorskip("voila")
-    running: list[Iterator[None]] = []
-
-    def serve(options: list[str], folder: Path | None = None) -> str:
-        port = free_port()
-        command = [sys.executable, "-m", "harmonylib", "course", "--projector", "--no-browser", "--port", str(port)]
-        if folder:
-            code = "from pathlib import Path; from harmonylib.classroom.projector import serve; "
-            code += f"serve(Path({str(folder)!r}), "
-            command = [sys.executable, "-c", f"{code}port={port}, browser=False)"]
-        server = served([*command, *options], tmp_path_factory.mktemp("projector"), f"http://127.0.0.1:{port}/")
-        running.append(server)
-        next(server)
-        return f"http://127.0.0.1:{port}"
-
-    yield serve
-    for server in running:
-        next(server, None)
-
-
-@pytest.fixture(scope="module")
-def course(projected: Callable[..., str]) -> str:
-    return projected([])
+# how much of the wall the box round all that is shown takes, without the wall's own frame
+COVER = """() => { const wall = document.querySelector('.steps').getBoundingClientRect(), boxes = [];
+    const words = document.createTreeWalker(document.querySelector('.step.now'), NodeFilter.SHOW_TEXT);
+    for (const range = document.createRange(); words.nextNode();) {
+        const node = words.currentNode;
+        if (!node.data.trim() || node.parentElement.closest('script, style, title, desc')) continue;
+        range.selectNodeContents(node); boxes.push(...range.getClientRects()); }
+    for (const one of document.querySelectorAll('.step.now :is(svg, img, audio, button, input, select)'))
+        if (one.checkVisibility()) boxes.push(one.getBoundingClientRect());
+    const seen = boxes.filter(box => box.width > 1 && box.height > 1);
+    const side = (act, name) => act(...seen.map(box => box[name]));
+    const width = Math.min(side(Math.max, 'right'), wall.right) - Math.max(side(Math.min, 'left'), wall.left);
+    const height = Math.min(side(Math.max, 'bottom'), wall.bottom) - Math.max(side(Math.min, 'top'), wall.top);
+    return width * height / (wall.width * wall.height); }"""
+COVERED: dict[str, list[float]] = {}
+"""By chapter, how much of the wall each step takes."""
 
 
 @pytest.fixture(scope="module")
@@ -133,7 +120,7 @@ def at(address: str, file: str) -> str:
 
 
 def ready(watched: Watched) -> Any:
-    watched.page.wait_for_selector(".step.now", timeout=60_000)
+    watched.page.wait_for_selector(".chapter:not(.working) .step.now", timeout=60_000)
     return watched.page
 
 
@@ -227,7 +214,7 @@ def test_keys_go_to_any_step_leave_a_control_and_darken_the_wall(wall: Callable[
     press("ArrowRight")
     press("Home")
     assert place(page) == f"Step 1 of {total}"  # these keys were the slider's
-    assert page.inner_text(".told") == "Esc: the arrows turn pages again"
+    assert page.inner_text(".told") == "Esc: arrows turn pages"
     press("Escape")
     assert page.inner_text(".told") == ""
     press("ArrowRight")
@@ -274,6 +261,10 @@ def no_code(page: Any, file: str) -> None:
     assert [line for line in code if len(line) > 20 and line in shown] == []
 
 
+SIZES = ((1280, 720), (1024, 768), (1920, 1080))
+TALK = """[...document.querySelectorAll('.step')].flatMap(step =>
+    step.textContent.match(/[^.]*\\b(cells?|Shift\\+Enter|run (it|this))\\b[^.]*/gi) ?? [])"""
+MOST = 0.6
 LOOKS = [(chapter.file, "light") for chapter in LISTED] + [(LISTED[n].file, "dark") for n in (0, -1)]
 
 
@@ -285,22 +276,33 @@ def test_every_step_is_legible_from_the_last_row_and_shows_no_code(
     watched = wall(at(request.getfixturevalue("course" if look == "light" else "dark_course"), file))
     page = watched.page
     no_code(page, file)
+    assert page.evaluate(TALK) == []
     least: dict[str, float] = {}
-    for number in every_step(page):
-        for letters in page.evaluate(LETTERS):
-            needed = {"head": HEAD, "picture": PICTURE, "body": BODY}[letters["kind"]]
-            assert round(letters["size"], 1) >= needed, (number, letters)
-            least[letters["kind"]] = min(letters["size"], least.get(letters["kind"], 999))
-        for scale in page.evaluate(OUTLINED):
-            assert round(theme.small * scale, 1) >= PICTURE, number
-            assert theme.chord * scale >= HEAD, number
-            least["outlined"] = min(theme.small * scale, least.get("outlined", 999))
-        fit = page.evaluate(FIT)
-        assert fit["seen"], number
-        assert (fit["aside"], fit["inner"]) == (0, 0), number
-        boxed = page.locator(".step.now .answer-box").count()  # a question may be scrolled, and keeps its sentence
-        assert fit["over"] <= 0 or fit["parts"] == 1 or boxed, (number, fit)
-    print(file, look, {kind: round(size, 1) for kind, size in least.items()})
+    covered = []
+    for size in SIZES:
+        page.set_viewport_size({"width": size[0], "height": size[1]})
+        unit = min(size[0] / 1280, size[1] / 720)
+        for number in every_step(page):
+            for letters in page.evaluate(LETTERS):
+                needed = {"head": HEAD, "picture": PICTURE, "body": BODY}[letters["kind"]]
+                assert round(letters["size"] / unit, 1) >= needed, (size, number, letters)
+                least[letters["kind"]] = min(letters["size"] / unit, least.get(letters["kind"], 999))
+            for scale in page.evaluate(OUTLINED):
+                assert round(theme.small * scale / unit, 1) >= PICTURE, (size, number)
+                assert theme.chord * scale / unit >= HEAD, (size, number)
+                least["outlined"] = min(theme.small * scale / unit, least.get("outlined", 999))
+            fit, last = page.evaluate(FIT), page.locator(".bar button").last.bounding_box()
+            assert fit["seen"], (size, number)
+            assert (fit["aside"], fit["inner"]) == (0, 0), (size, number)
+            boxed = page.locator(".step.now .answer-box").count()  # a question may be scrolled, and keeps its sentence
+            assert fit["over"] <= 0 or fit["parts"] == 1 or boxed, (size, number, fit)
+            assert last["x"] + last["width"] <= size[0], (size, number)
+            assert last["y"] + last["height"] <= size[1], (size, number)
+            if size == SIZES[0]:
+                covered.append(page.evaluate(COVER))
+    COVERED[file] = covered
+    print(file, look, {kind: round(size, 1) for kind, size in least.items()}, f"{len(covered)} steps,",
+          f"{sum(share > 0.5 for share in covered)} take more than half")  # fmt: skip
     assert {"head", "body", "outlined"} <= set(least)
     colours = "(s => [s.backgroundColor, s.color])(getComputedStyle(document.body))"
     rgb = [f"rgb({int(c[1:3], 16)}, {int(c[3:5], 16)}, {int(c[5:], 16)})" for c in (theme.paper, theme.ink)]
@@ -314,12 +316,13 @@ def test_every_step_is_legible_from_the_last_row_and_shows_no_code(
     }
     assert watched.outside == []
     assert watched.errors == []
-    page.set_viewport_size({"width": 1024, "height": 768})  # an older projector
-    for number in every_step(page):
-        fit, last = page.evaluate(FIT), page.locator(".bar button").last.bounding_box()
-        assert (fit["aside"], fit["inner"]) == (0, 0), number
-        assert last["x"] + last["width"] <= 1024, number
-        assert last["y"] + last["height"] <= 768, number
+
+
+def test_most_steps_use_the_wall() -> None:
+    if set(COVERED) != {chapter.file for chapter in LISTED}:
+        pytest.skip("not every chapter was gone through")
+    shares = [share for covered in COVERED.values() for share in covered]
+    assert sum(share > 0.5 for share in shares) >= MOST * len(shares)
 
 
 def test_sliders_stay_alive_in_their_step(opened: Callable[..., Watched], own: str) -> None:
@@ -370,9 +373,9 @@ def test_a_kernel_ends_with_its_page(leave: str, chromium: Any, opened: Callable
         page.goto(at(short, "01_short.ipynb"), wait_until="commit")
         gone.append(page.locator("body").get_attribute("data-kernel"))
         if leave == "close early":
-            assert not page.locator(".step.now").count()
+            assert page.locator(".chapter.working").count()
         else:
-            page.wait_for_selector(".step.now", timeout=60_000)
+            page.wait_for_selector(".chapter:not(.working)", timeout=60_000)
         if leave == "reload":
             page.reload()
             gone.append(page.locator("body").get_attribute("data-kernel"))

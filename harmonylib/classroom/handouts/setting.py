@@ -12,6 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from html import escape
 from pathlib import Path
 from typing import Any, Literal
 
@@ -120,7 +121,8 @@ class Handout:
         return printed(TEMPLATE, data, kind, ppi)
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
-        return {"image/svg+xml": self.svg, "text/plain": self.text}
+        labelled = f'<div role="img" aria-label="{escape(plain(self.text))}">{self.svg}</div>'
+        return {"image/svg+xml": self.svg, "text/html": labelled, "text/plain": self.text}
 
     def __repr__(self) -> str:
         return self.text

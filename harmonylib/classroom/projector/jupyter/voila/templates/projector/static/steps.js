@@ -1,8 +1,9 @@
-// One step at a time. Voila calls voila_process after each cell and voila_finish after the last.
+// One step at a time: buttons, keys and addresses go from one to another. `openWall` is called when the page is there.
 "use strict";
 
 const FORWARD = ["ArrowRight", "PageDown"];
 const BACKWARD = ["ArrowLeft", "PageUp"];
+const TIGHT = 60 / 720; // of the window: so much too high, and a step is drawn together
 const CONTROLS = "input, select, textarea, audio, [role=application], [role=slider], .noUi-handle, .block-player";
 
 // the kernel ends with the page, also while the chapter still runs
@@ -14,23 +15,13 @@ window.addEventListener("pagehide", () => {
   navigator.sendBeacon(`${baseUrl}api/shutdown/${kernel}`, farewell);
 });
 window.addEventListener("pageshow", (event) => event.persisted && location.reload()); // its kernel is gone
-
-window.voila_heartbeat = () => {};
 window.display_cells = () => {}; // Voila's script would show its own frame
-window.voila_process = (number, count) => {
-  document.querySelector(".progress span").textContent = `opens · ${Math.round((100 * number) / count)} %`;
-};
 
-window.voila_finish = () => {
+window.openWall = () => {
+  putStored();
   const frame = document.querySelector(".steps");
-  const [back, next] = [".back", ".next"].map((name) => document.querySelector(name));
-  const filled = (step) => step.innerText.trim() || step.querySelector("svg, img, audio, video, .widget");
-  for (const step of document.querySelectorAll(".step")) {
-    step.classList.add("now"); // text is read only where it is laid out
-    if (!filled(step)) step.remove();
-    step.classList.remove("now");
-  }
-  const steps = [...document.querySelectorAll(".step")];
+  const [back, next, said, dark] = [".back", ".next", ".told", ".dark"].map((name) => document.querySelector(name));
+  let steps = [];
   let now = 0;
 
   const below = () => frame.scrollHeight - frame.clientHeight - frame.scrollTop > 8;
@@ -43,20 +34,44 @@ window.voila_finish = () => {
     if (next.textContent !== more) next.textContent = more;
   }
 
-  function show(step) {
-    now = Math.max(0, Math.min(step, steps.length - 1));
-    steps.forEach((one, number) => one.classList.toggle("now", number === now));
+  // steps that show nothing are left out; a cell that never ran may still show something
+  function count() {
+    const here = steps[now];
+    for (const step of document.querySelectorAll(".step")) {
+      step.classList.add("now"); // text is read only where it is laid out
+      const filled = step.innerText.trim() || step.querySelector("svg, img, audio, video, .widget, .cell[data-ran='']");
+      if (!filled) step.remove();
+      step.classList.toggle("now", step === here);
+    }
+    steps = [...document.querySelectorAll(".step")];
+    now = Math.max(0, steps.indexOf(here));
+  }
+
+  function place() {
+    const over = () => frame.scrollHeight - frame.clientHeight;
+    steps[now].classList.remove("tight");
     for (const table of steps[now].querySelectorAll(".lesson-table")) {
       table.classList.remove("wide");
       table.classList.toggle("wide", table.offsetWidth > table.parentElement.clientWidth);
     }
-    frame.scrollTop = 0;
-    history.replaceState(null, "", `#step-${now + 1}`);
+    steps[now].classList.toggle("tight", over() > 0 && over() <= TIGHT * innerHeight);
     document.querySelector(".title").textContent = steps[now].dataset.section;
     document.querySelector(".position").textContent = `Step ${now + 1} of ${steps.length}`;
     window.dispatchEvent(new Event("resize")); // widgets laid out while hidden measure again
     told();
-    frame.focus({ preventScroll: true });
+  }
+
+  const take = () => frame.focus({ preventScroll: true });
+
+  function show(step) {
+    now = Math.max(0, Math.min(step, steps.length - 1));
+    steps.forEach((one, number) => one.classList.toggle("now", number === now));
+    frame.scrollTop = 0;
+    const address = new URL(location.href);
+    address.hash = `#step-${now + 1}`;
+    history.replaceState(null, "", address);
+    place();
+    take();
   }
 
   // what does not fit the window is scrolled through before the next step, so that two buttons reach everything
@@ -73,21 +88,19 @@ window.voila_finish = () => {
   back.addEventListener("click", () => go(-1));
   next.addEventListener("click", () => go(1));
   frame.addEventListener("scroll", told);
-  new ResizeObserver(told).observe(frame);
-  steps.forEach((step) => new ResizeObserver(told).observe(step));
+  const resized = new ResizeObserver(told);
+  new ResizeObserver(() => steps.length && place()).observe(frame);
   window.addEventListener("hashchange", () => asked() !== now && show(asked()));
 
   // a remote sends page keys, which always turn the page; other keys are left to a control that is in use
-  const said = document.querySelector(".told");
-  const dark = document.querySelector(".dark");
   let typed = "";
-
   const inUse = (target) => (target.closest?.(CONTROLS) ? target : null);
   function tell() {
-    const held = inUse(document.activeElement) ? "Esc: the arrows turn pages again" : "";
-    said.textContent = typed ? `Enter: step ${typed}` : held;
+    const held = inUse(document.activeElement) ? "Esc: arrows turn pages" : "";
+    const line = typed ? `Enter: step ${typed}` : held;
+    if (said.textContent !== line) said.textContent = line;
   }
-  const KEYS = {
+  const keys = {
     PageDown: () => go(1),
     PageUp: () => go(-1),
     ArrowRight: () => go(1),
@@ -95,12 +108,12 @@ window.voila_finish = () => {
     Home: () => show(0),
     End: () => show(steps.length - 1),
     b: () => darken(true),
-    Escape: () => frame.focus({ preventScroll: true }),
+    Escape: take,
   };
   function darken(yes) {
     dark.hidden = !yes;
     if (yes) dark.focus();
-    else frame.focus({ preventScroll: true });
+    else take();
   }
   function press(event) {
     if (event.ctrlKey || event.metaKey || event.altKey || event.shiftKey || event.key === "Tab") return false;
@@ -114,7 +127,7 @@ window.voila_finish = () => {
     typed = /^\d$/.test(key) ? `${typed}${key}`.slice(0, 4) : "";
     if (typed) return true;
     if (key === "Enter" && number) show(Number(number) - 1);
-    else if (key !== "Escape" || !number) return Boolean(KEYS[key]) && (KEYS[key](), true);
+    else if (key !== "Escape" || !number) return Boolean(keys[key]) && (keys[key](), true);
     return true;
   }
   window.addEventListener(
@@ -131,12 +144,26 @@ window.voila_finish = () => {
   dark.addEventListener("click", () => darken(false));
   document.addEventListener("focusin", tell);
   document.addEventListener("focusout", () => setTimeout(tell));
-  document.body.classList.remove("working");
+
+  count();
+  steps.forEach((step) => resized.observe(step));
   if (steps.length) show(asked());
+
+  function changed(cell) {
+    if (steps[now]?.contains(cell)) place();
+  }
+  async function live() {
+    const wall = { keys, take, changed };
+    await openBar(await comeAlive(wall), wall);
+    if (!steps.length) return;
+    count();
+    show(steps[now] && asked() < steps.length ? now : asked());
+  }
+  live();
 };
 
 // the contents: page and arrow keys move along the chapters, Enter opens one
-if (document.querySelector(".contents")) {
+function openContents() {
   const links = [...document.querySelectorAll(".contents a")];
   window.addEventListener("keydown", (event) => {
     const way = [...FORWARD, "ArrowDown"].includes(event.key) ? 1 : [...BACKWARD, "ArrowUp"].includes(event.key) ? -1 : 0;

@@ -1,0 +1,279 @@
+"""A chapter cut into the steps of the wall, before it runs, by what its cells stored.
+
+Conventions
+- Prose stands over the picture it leads to. Where it does not fit there as a whole it is folded to one line, of its
+  heading and last sentence, and opens at a click; of more than half a wall only the last part stands there.
+- Prose that leads to nothing stays under what it is about, or fills steps of its own.
+- A cell with the tag `projector-skip` is run and not shown.
+- Heights are pixels of a window 1280 wide.
+
+Source: the notebook format 4.5.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from harmonylib.score.engraving import LINE_MM, PROJECTOR_MM
+
+SKIP = "projector-skip"
+
+# pixels and letters in a window of 1280 by 720, as style sheet and themes make them
+ROOM, WIDTH = 642, 1226
+PROSE_LETTERS, PROSE_LINE = 78, 37.8
+TEXT_LETTERS, TEXT_LINE = 72, 36.4
+GAP, AUDIO, SUMMARY, FOLD = 11, 48, 38, 45
+FOLDED_LETTERS, BOLD = 72, 1.15
+SMALL = 120  # what is no higher than three lines joins the step before it
+UNKNOWN, CONTROLS, FORM = 420, 220, 110
+ROW_LETTERS, ROW_LINE = 70, 42
+LARGER, GRIPS, CLOSER = 1.15, 1.065, 0.82  # larger letters make a picture taller; staff and tablature stand closer
+PAPER = 490  # pictures of fewer grips than fill a row are narrower on paper, not on the wall
+WIDGET = re.compile(r"\b(\w*Panel|NeckView|ScoreView|Player|panel)\(")  # stored without its controls
+QUESTION = re.compile(r"\bask\(")
+GRIP = re.compile(r"\b[x\d]{6}\b|\b[x\d]+(-[x\d]+){5}\b")
+
+Cell = dict[str, Any]
+
+
+def cut(cells: list[Cell]) -> list[Cell]:
+    """The cells with their step, counted from 1, their section and their number in `metadata["projector"]`.
+
+    Prose comes apart at its headings, and its last paragraph stands over the picture that it introduces.
+
+    >>> chapter = [{"cell_type": "markdown", "metadata": {}, "source": "# One\\n\\nHello.\\n\\n## Two\\n\\nMore."}]
+    >>> [(piece["source"], piece["metadata"]["projector"]["step"]) for piece in cut(chapter)]
+    [('# One\\n\\nHello.', 1), ('## Two\\n\\nMore.', 2)]
+    """
+    pieces = [piece for number, cell in enumerate(cells) for piece in _pieces({**cell, "number": number})]
+    placed: list[Cell] = []
+    section = ""
+    for number, step in enumerate(_steps(pieces), start=1):
+        for piece in step:
+            section = (heading(piece["source"]) if piece["cell_type"] == "markdown" else "") or section
+            where = {"step": number, "section": section, "number": piece["number"], "makes": _makes(piece)}
+            where |= {"line": piece.get("line"), "folded": piece.get("folded", False)}
+            placed.append({**piece, "metadata": {**piece["metadata"], "projector": where}})
+    return placed
+
+
+def _makes(cell: Cell) -> bool:
+    """Whether a code cell makes something that later ones may use: all do but those that only show."""
+    if cell["cell_type"] != "code":
+        return False
+    try:
+        return not all(isinstance(line, ast.Expr) for line in ast.parse(joined(cell["source"])).body)
+    except SyntaxError:  # a magic command, say
+        return True
+
+
+def _steps(pieces: list[Cell]) -> list[list[Cell]]:
+    steps: list[list[Cell]] = []
+    waiting: list[Cell] = []  # prose, until it is known what it leads to
+    for piece, after in zip(pieces, [*pieces[1:], None], strict=True):
+        leads = after is not None and _shows(after)
+        if _shows(piece):
+            _lead(steps, waiting, piece)
+            waiting = []
+        elif not (steps and not waiting and not leads and _remarked(steps[-1], piece)):
+            waiting.append(piece)
+    _alone(steps, waiting)
+    return steps
+
+
+def _lead(steps: list[list[Cell]], prose: list[Cell], shown: Cell) -> None:
+    """Lay what is shown on the wall, with the prose that leads to it."""
+    if steps and not any(map(height, prose)) and _tall(steps[-1]) + height(shown) > ROOM:
+        smaller = _under_a_line(steps[-1])
+        if _tall(smaller) + height(shown) <= ROOM:  # a picture's sound stands beside it
+            steps[-1] = smaller
+    filled = _tall(steps[-1]) if steps and any(map(_shows, steps[-1])) else ROOM
+    new = any(_heads(piece, most=2) for piece in prose)
+    if not new and (not _tall(prose) or filled <= ROOM / 2 or height(shown) <= SMALL):
+        for lead in (prose, _folded_up(prose, last=True)):
+            if filled + _tall([*lead, shown]) <= ROOM:
+                steps[-1] += [*lead, shown]
+                return
+    first = max((at for at, piece in enumerate(prose) if _heads(piece, most=2)), default=0)
+    if _titled(prose[first:]):
+        first = len(prose) - 1
+    if _tall([*prose[first:], shown]) > ROOM and _tall(prose[first:]) > ROOM / 2:
+        first = len(prose) - 1
+    _alone(steps, prose[:first])
+    over = prose[first:]
+    if _tall([*over, shown]) > ROOM:
+        if ROOM - FOLD < height(shown) <= ROOM and not _is_table(shown):  # which may be drawn together a little
+            _alone(steps, over)
+            over = []
+        else:
+            over = _folded_up(over, last=True)
+    steps.append([*over, shown])
+
+
+def _is_table(shown: Cell) -> bool:
+    html = "".join(joined(output.get("data", {}).get("text/html", "")) for output in shown.get("outputs", []))
+    return "<table" in html
+
+
+def _remarked(step: list[Cell], piece: Cell) -> bool:
+    """Whether a piece that leads to nothing is laid under what the step shows."""
+    if not height(piece):
+        step.append(piece)
+        return True
+    if heading(piece["source"]) or not any(map(_shows, step)):
+        return False
+    filled = _tall(step)
+    if filled + height(piece) <= ROOM:
+        step.append(piece)
+    elif height(piece) > FOLD and filled + FOLD <= ROOM:
+        step += _folded_up([piece], last=False)
+    else:
+        return False
+    return True
+
+
+def _alone(steps: list[list[Cell]], prose: list[Cell]) -> None:
+    """Lay prose on steps of its own, as much on each as fits; the chapter's title page stays as it is."""
+    fresh = True
+    for piece in prose:
+        if height(piece):
+            full = fresh or _tall([*steps[-1], piece]) > ROOM or (_heads(piece, most=2) and _titled(steps[-1]))
+            if not steps or (full and _tall(steps[-1])):
+                steps.append([])
+            fresh = False
+        elif not steps:
+            steps.append([])
+        steps[-1].append(piece)
+
+
+def _titled(step: list[Cell]) -> bool:
+    return any(_heads(piece, most=1) for piece in step)
+
+
+def _heads(piece: Cell, most: int = 3) -> bool:
+    """Whether prose opens with a heading of so many marks at most."""
+    return piece["cell_type"] == "markdown" and bool(re.match(f"#{{1,{most}}} ", piece["source"]))
+
+
+def _folded_up(prose: list[Cell], last: bool) -> list[Cell]:
+    """Prose folded to a line: its heading, if it has one, and its last or first sentence, as far as they fit."""
+    told = [piece for piece in prose if piece["cell_type"] == "markdown"]
+    if not told:
+        return prose
+    head = next(filter(None, (heading(piece["source"]) for piece in told)), "")
+    said = [line for piece in told for line in _sentences(piece["source"])]
+    sentence = said[-1 if last else 0] if said else ""
+    if head and BOLD * len(head) + len(sentence) > FOLDED_LETTERS:
+        head, sentence = ("", sentence) if len(sentence) <= FOLDED_LETTERS and not _named(head) else (head, "")
+    if len(sentence) > FOLDED_LETTERS:
+        sentence = sentence[: FOLDED_LETTERS - 1].rsplit(" ", 1)[0] + " …"
+    line = {"head": head, "sentence": sentence}
+    folded = [{**piece, "folded": True} for piece in prose]
+    return [{**folded[0], "line": line}, *folded[1:]]
+
+
+def _under_a_line(step: list[Cell]) -> list[Cell]:
+    """A step with the prose that leads to its picture folded up."""
+    first = next((at for at, piece in enumerate(step) if _shows(piece)), 0)
+    over = step[:first]
+    return step if any(piece.get("folded") for piece in over) else [*_folded_up(over, last=True), *step[first:]]
+
+
+def _named(head: str) -> bool:
+    """Whether a heading says more than a sentence under it: those of exercises do."""
+    return bool(re.match(r"\d", head))
+
+
+def _sentences(text: str) -> list[str]:
+    """The sentences of prose without its heading, as plain words."""
+    words = re.sub(r"(?m)^#+ .*$", "", text)
+    words = re.sub(r"\[([^\]]*)\]\([^)]*\)", r"\1", words)
+    words = " ".join(re.sub(r"[*`]|(?m:^(-|\d+\.) )", "", words).split())
+    return [said.strip() for said in re.findall(r".+?[.!?:](?= [A-Z]|$)|.+$", words)]
+
+
+def _tall(pieces: list[Cell]) -> float:
+    """How high pieces stand on the wall; what is folded takes one line."""
+    lines = sum(FOLD for piece in pieces if piece.get("line"))
+    return lines + sum(height(piece) for piece in pieces if not piece.get("folded"))
+
+
+def _shows(cell: Cell) -> bool:
+    return cell["cell_type"] == "code" and height(cell) > 0
+
+
+def _pieces(cell: Cell) -> Iterator[Cell]:
+    """The cell, or its prose in paragraphs, a heading with its first one; no prose that is to be skipped."""
+    if cell["cell_type"] != "markdown":
+        yield {**cell, "source": joined(cell.get("source", ""))}
+    elif SKIP not in cell["metadata"].get("tags", ()):
+        parts, fenced = [""], False
+        for line in joined(cell["source"]).splitlines(keepends=True):
+            inside, fenced = fenced, fenced ^ line.startswith("```")
+            alone = heading(parts[-1]) and "\n" not in parts[-1].strip()
+            ended = parts[-1].endswith("\n\n") and not alone and not _GOES_ON.match(line)
+            if not inside and (heading(line) or ended):
+                parts.append("")
+            parts[-1] += line
+        for number, text in enumerate(filter(None, map(str.strip, parts))):
+            yield {**cell, "source": text, "id": f"{cell.get('id', 'cell')}-{number}"}
+
+
+_GOES_ON = re.compile(r"[-|\s]|\* |\d+\.|```")  # with a list, a table, code, or what is indented
+
+
+def heading(text: str) -> str:
+    found = re.match(r"#{1,3} +(.+)", text)
+    return found[1].strip() if found else ""
+
+
+def joined(text: str | list[str]) -> str:
+    return text if isinstance(text, str) else "".join(text)
+
+
+def height(cell: Cell) -> float:
+    """About how high a cell stands on the wall, in pixels of a window 1280 wide, judged by what it stored."""
+    if cell["cell_type"] == "markdown":
+        parts = re.split(r"\n\n|\n(?=[-|\d])", cell["source"])
+        return sum(_folded(part, PROSE_LETTERS) * PROSE_LINE + GAP for part in parts)
+    if cell["cell_type"] != "code" or SKIP in cell["metadata"].get("tags", ()):
+        return 0
+    outputs = cell.get("outputs", [])
+    if not outputs and not cell.get("execution_count"):
+        return UNKNOWN  # it never ran, and may show anything
+    source = joined(cell["source"]) if outputs else ""
+    controls = CONTROLS if WIDGET.search(source) else FORM if QUESTION.search(source) else 0
+    return sum(map(_output_height, outputs)) + controls
+
+
+def _output_height(output: Mapping[str, Any]) -> float:
+    data = output.get("data", {})
+    html, svg = (joined(data.get(kind, "")) for kind in ("text/html", "image/svg+xml"))
+    if "<audio" in html:
+        return AUDIO
+    frame = re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', html or svg)
+    picture = WIDTH * float(frame[2]) / max(PAPER, float(frame[1])) if frame else 0.0
+    if 'class="system"' in (html or svg):  # engraved bars come out larger on the wall
+        picture *= CLOSER * LINE_MM / PROJECTOR_MM
+    else:
+        picture *= GRIPS if GRIP.search(joined(data.get("text/plain", ""))) else LARGER
+    if "<details" in html:
+        return picture + SUMMARY
+    if html and html != svg:
+        rows = re.findall(r"(?s)<tr>.*?</tr>", html)
+        html = re.sub(r"(?s)<table.*</table>", "", html)
+        picture += sum(_folded(re.sub(r"<[^>]*>", "  ", row), ROW_LETTERS) * ROW_LINE for row in rows)
+        words = re.sub(r"(?s)<svg.*</svg>|<[^>]*>", "", html)
+        return picture + _folded(words, PROSE_LETTERS) * PROSE_LINE + GAP
+    if svg or any(kind.startswith("image/") for kind in data):
+        return picture or UNKNOWN
+    lines = joined(output.get("text", data.get("text/plain", ""))).rstrip().split("\n")
+    return sum(_folded(line, TEXT_LETTERS) for line in lines) * TEXT_LINE + GAP
+
+
+def _folded(text: str, letters: int) -> int:
+    """Lines a paragraph takes where a line holds so many letters."""
+    return max(1, -(-len(text) // letters))
