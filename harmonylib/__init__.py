@@ -105,7 +105,7 @@ ROOMS = {
 
 PANELS = (
     *("AnswerBox", "AnswerPanel", "ArrangementPanel", "DiminishedPanel", "InversionPanel", "Listener", "MelodyPanel"),
-    *("Player", "SpreadPanel", "listen_to_cycle", "listen_to_phrase", "listener", "panel", "tuner"),
+    *("Player", "SpreadPanel", "TuneForm", "listen_to_cycle", "listen_to_phrase", "listener", "panel", "tuner"),
 )
 """What the widgets add; fetched when it is first used, like all the rest."""
 

@@ -214,6 +214,7 @@ from widgets import Listener as Listener
 from widgets import MelodyPanel as MelodyPanel
 from widgets import Player as Player
 from widgets import SpreadPanel as SpreadPanel
+from widgets import TuneForm as TuneForm
 from widgets import listen_to_cycle as listen_to_cycle
 from widgets import listen_to_phrase as listen_to_phrase
 from widgets import listener as listener

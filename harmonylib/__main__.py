@@ -61,7 +61,7 @@ def _describe_survey(commands: Commands) -> None:
 
 
 def _describe_worksheet(commands: Commands) -> None:
-    from harmonylib.score.pdf import PAPERS
+    from harmonylib.pictures.look import PAPERS
 
     worksheet = commands.add_parser(
         "worksheet",

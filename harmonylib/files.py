@@ -130,6 +130,10 @@ if sys.platform == "win32":
             return os.open(place, os.O_CREAT | os.O_EXCL | os.O_TEMPORARY)
         except FileExistsError:
             return None
+        except PermissionError:
+            if os.path.lexists(place):  # deleted, and not gone yet
+                return None
+            raise
 
     def _released(place: Path, held: int) -> None:
         os.close(held)

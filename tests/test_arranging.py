@@ -89,7 +89,8 @@ def grip_cost(
     """What a grip costs by itself, from its frets; `column` holds all the note could have had."""
     sounding = neck.midi(option.grip.frets)
     if len(sounding) == 1:
-        return GRIP_COSTS["single"] if any(len(other.grip.strings) > 1 for other in column) else 0
+        deep = GRIP_COSTS["melody string"] * max(min(option.grip.strings) - 2, 0)
+        return deep + (GRIP_COSTS["single"] if any(len(other.grip.strings) > 1 for other in column) else 0)
     pressed = [fret for fret in option.grip.frets if fret]
     ends = [neck.nut_to(fret) for fret in (min(pressed, default=0), max(pressed, default=0))]
     cost = GRIP_COSTS["stretch"] * max(ends[1] - ends[0] - COMFORT_MM, 0)

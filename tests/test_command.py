@@ -75,6 +75,9 @@ def test_the_same_command_writes_the_same_bytes(tmp_path: Path, capsys: pytest.C
         (["arrange", BLUES, "--tuning", "E2 A2"], "write 4 to 10 pitches"),
         (["arrange", BLUES, "--number", "2"], "tune"),
         (["arrange", BLUES, "--answers", "2"], "between 0 and 1"),
+        (["arrange", BLUES, "--answers", "--breath", "9"], "beats that stay free before the next call, 0 to 4"),
+        (["arrange", BLUES, "--answers", "--rhythms", "0"], "0 rhythms: a chorus lives on 1 to"),
+        (["arrange", BLUES, "--answers", "--answer-cost", "speed=1"], "'speed' is not a cost of an answer"),
         (["conquer"], "invalid choice: 'conquer'"),
     ],
 )
@@ -143,6 +146,23 @@ def test_taste_is_set_on_the_command_line(tmp_path: Path, capsys: pytest.Capture
     for odd, why in (("speed=1", "'speed' is not a cost"), ("travel", "write a name and a number, as in travel=0.05")):
         assert main(["arrange", str(tune), *out, "--cost", odd]) == 2
         assert why in capsys.readouterr().err
+
+
+def test_answers_are_asked_for_on_the_command_line_and_in_the_file_of_the_class(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def chords(*arguments: str) -> int:
+        assert main(["arrange", BLUES, "--out", str(tmp_path), "--answers", "1", *arguments]) == 0
+        return sum(" → " in line for line in capsys.readouterr().out.splitlines())
+
+    monkeypatch.delenv(CLASS_FILE)
+    monkeypatch.chdir(tmp_path)
+    plain = chords()
+    assert chords("--breath", "3") < plain, "more breath leaves room for fewer"
+    (tmp_path / "class.toml").write_text("[answers]\nbreath = 3\nswing = true\n")
+    of_class = chords()
+    assert of_class < plain
+    assert chords("--breath", "0.5", "--rhythms", "3", "--answer-cost", "cover=3") > of_class
 
 
 def test_the_command_goes_before_the_file_of_the_class(

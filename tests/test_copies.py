@@ -19,7 +19,7 @@ from harmonylib.classroom import copies
 from harmonylib.classroom.copies import Copy, lay, trust
 from harmonylib.classroom.manifest import MANIFEST, content, read_manifest
 from harmonylib.classroom.opening import own_copy, told
-from harmonylib.classroom.shipped import course_files, course_folder
+from harmonylib.classroom.shipped import course_chapters, course_files, course_folder
 from harmonylib.errors import HarmonyError
 from harmonylib.files import LOCK, PASSING
 
@@ -321,5 +321,28 @@ def test_stray_copies_are_no_part_of_the_course(course: Path) -> None:
     for stray in ("01_next-Copy1.ipynb", "Untitled.ipynb", "tunes/a_tune-Copy1.abc", "tunes/notes.txt"):
         (course / stray).write_text("stray")
     assert course_files(course) == (ONE, TWO, TUNE)
-    assert len(course_files(course_folder())) == 11
+    (course / "glossary.ipynb").write_text(notebook("words"))
+    assert course_files(course) == (ONE, TWO, "glossary.ipynb", TUNE)
+    assert course_chapters(course) == {0: ONE, 1: TWO}
+    with pytest.raises(HarmonyError, match="there is no chapter 9: choose one from 0 to 1"):
+        lay(course, course.parent / "mine", reset=9)
     assert not [name for name in course_files(course_folder()) if re.search("copy", name, re.IGNORECASE)]
+
+
+def test_every_link_of_a_chapter_leads_somewhere_in_the_copy(tmp_path: Path) -> None:
+    lay(course_folder(), tmp_path / "mine")
+    texts = {}
+    for path in (tmp_path / "mine").glob("*.ipynb"):
+        cells = json.loads(path.read_text(encoding="utf-8"))["cells"]
+        texts[path.name] = "\n".join("".join(cell["source"]) for cell in cells if cell["cell_type"] == "markdown")
+    places = {
+        name: {heading.strip().replace(" ", "-") for heading in re.findall(r"(?m)^#+ (.+)$", text)}
+        for name, text in texts.items()
+    }
+    links = {
+        (name, *link.partition("#")[::2]) for name, text in texts.items() for link in re.findall(r"\]\(([^)]+)\)", text)
+    }
+    astray = [link for link in links if not (tmp_path / "mine" / link[1]).exists()]
+    astray += [link for link in links if link[2] and link[2] not in places[link[1]]]
+    assert astray == []
+    assert {target for _, target, place in links if place} == {"glossary.ipynb"}

@@ -8,6 +8,7 @@ import json
 import random
 import re
 import time
+from collections import Counter
 from dataclasses import replace
 from fractions import Fraction
 from itertools import permutations, product
@@ -143,6 +144,7 @@ def test_same_seed_same_exercise_and_data_go_round(kind):
     assert len({random_exercise(kind, seed, 2).question for seed in range(12)}) > 6
 
 
+@pytest.mark.few(5)
 @pytest.mark.parametrize("kind", KINDS)
 def test_question_hints_and_picture(kind):
     for task in drawn(kind)[::12]:
@@ -177,6 +179,9 @@ def test_sets_hold_no_two_alike_and_repeat():
         assert all(task.check(task.solution()) for task in made)
     assert exercise_set("spell", 20, seed=1) != exercise_set("spell", 20, seed=2)
     assert len({t.question for t in exercise_set(ON_TUNES, 20, seed=3, level=3)}) == 20
+    for kind in ("which_degree", "next_inversion", "find_gaps"):
+        assert len({str(t.solution()) for t in exercise_set(kind, 5, seed=3, level=2)}) == 5
+    assert sorted(Counter(t.solution() for t in exercise_set("name_inversion", 8)).values()) == [2, 2, 2, 2]
     assert len(exercise_set("spell", 28)) == 28  # seven roots, four families: all there are at level 1
     with pytest.raises(HarmonyError, match="level 1 has no 29 different exercises of kind 'spell'"):
         exercise_set("spell", 29)
@@ -184,8 +189,8 @@ def test_sets_hold_no_two_alike_and_repeat():
 
 def test_levels_widen_families_keys_strings_and_tempo():
     spelled, roots = (
-        [drawn(kind)[n * count : (n + 1) * count] for n in range(3)]
-        for kind, count in ((kind, len(SEEDS[kind])) for kind in ("spell", "find_root"))
+        [[random_exercise(kind, seed, level) for seed in range(24)] for level in (1, 2, 3)]
+        for kind in ("spell", "find_root")
     )
     families = [{Chord.parse(t.chord).kind for t in level} for level in spelled]
     assert families[0] == {"maj7", "7", "m7", "6"}
@@ -364,6 +369,7 @@ ANYTHING = st.recursive(
 )
 
 
+@pytest.mark.few(5)
 @pytest.mark.parametrize("kind", KINDS)
 @given(answer=ANYTHING)
 @settings(max_examples=draws(80), suppress_health_check=list(HealthCheck))

@@ -139,6 +139,7 @@ CLOSED = {
 }
 
 
+@pytest.mark.few(8)
 @pytest.mark.parametrize("command", COMMANDS)
 @pytest.mark.parametrize("kind", CLOSED)
 def test_a_folder_that_takes_no_files_is_refused_in_one_line(
@@ -160,6 +161,7 @@ def test_a_folder_that_takes_no_files_is_refused_in_one_line(
     assert content(desk) == before
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("command", COMMANDS)
 def test_a_folder_or_pipe_in_the_place_of_a_file_is_kept(
     command: str, desk: Path, capsys: pytest.CaptureFixture[str]
@@ -235,6 +237,7 @@ def holding(files: dict[str, bytes], folder: Path) -> Path:
     return folder
 
 
+@pytest.mark.few(1)
 @posix
 @pytest.mark.parametrize("old", [OLD, {}], ids=["over an old set", "into an empty folder"])
 def test_a_kill_at_any_stage_leaves_whole_files_and_the_next_run_cleans_up(
@@ -266,6 +269,7 @@ def test_a_kill_at_any_stage_leaves_whole_files_and_the_next_run_cleans_up(
     assert len(mixed) == len(NEW) - 1, "a set is mixed only between its renames"
 
 
+@pytest.mark.few(2)
 @posix
 @pytest.mark.parametrize("fault", [OSError(errno.ENOSPC, "No space left on device"), KeyboardInterrupt()], ids=repr)
 @pytest.mark.parametrize("old", [OLD, {}], ids=["over an old set", "into an empty folder"])
@@ -299,6 +303,7 @@ def test_a_fault_at_any_stage_leaves_all_of_the_old_or_all_of_the_new(
     assert refused > 8
 
 
+@pytest.mark.few(1)
 @posix
 @pytest.mark.parametrize("command", OF_ITS_OWN)
 @pytest.mark.parametrize("sign", ["SIGINT", "SIGKILL"])
@@ -330,6 +335,7 @@ def test_a_command_stopped_between_its_renames_leaves_no_half_file(sign: str, co
 # --- two runs at once ---------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @posix
 def test_files_of_two_runs_at_once_belong_together(tmp_path: Path) -> None:
     """Four processes write forty sets each; whenever all have ended, the files are all from one set."""
@@ -375,6 +381,7 @@ def test_a_run_waits_for_another_that_is_writing_there(tmp_path: Path, monkeypat
     assert content(tmp_path) == dict.fromkeys("abc", b"second")
 
 
+@pytest.mark.slow
 def test_two_commands_into_one_folder_leave_the_files_of_one(desk: Path) -> None:
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     command = [sys.executable, "-m", "harmonylib", *COMMANDS["arrange"][0]]
@@ -468,6 +475,7 @@ def test_a_reader_that_leaves_ends_a_command_quietly(command: str, desk: Path) -
     assert not [name for name in os.listdir(desk / "out") if name.startswith(".")]
 
 
+@pytest.mark.few(1)
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
 @pytest.mark.parametrize("command", ["arrange", "mark"])
 def test_an_output_that_is_full_is_told_in_one_line(command: str, desk: Path) -> None:
@@ -477,6 +485,7 @@ def test_an_output_that_is_full_is_told_in_one_line(command: str, desk: Path) ->
     assert "the result cannot be printed: No space left on device" in one_line(done.stderr)
 
 
+@pytest.mark.few(2)
 @posix
 @pytest.mark.parametrize(
     ("closing", "arguments", "code"),

@@ -118,6 +118,7 @@ def contour_of(item: Answer) -> str:
     return "" if item.approach else item.reason.split(": ")[0].split(", ")[-1]
 
 
+@pytest.mark.few(3)
 @pytest.mark.parametrize("path", SHEETS, ids=lambda path: path.stem)
 @pytest.mark.parametrize("tempo", [80, 140, 220])
 def test_whole_tunes_are_answered_soundly_in_every_manner(path, tempo):
@@ -235,6 +236,7 @@ def ends(answered: Arrangement) -> list[tuple[Fraction, Fraction]]:
     return found
 
 
+@pytest.mark.few(4)
 @pytest.mark.parametrize("breath", [0, 0.5, 1, 1.5])
 @pytest.mark.parametrize("metre", [(4, 4), (3, 4), (12, 8)])
 def test_an_answer_leaves_the_breath_asked_for_and_uses_what_there_is(metre, breath):
@@ -656,6 +658,7 @@ def small(name: str) -> tuple[Arrangement, Gap]:
     return plain, next(gap for gap in gaps(plain) if gap.call == (1 if name == "the end" else 0))
 
 
+@pytest.mark.few(6)
 @pytest.mark.parametrize("name", SMALL_GAPS)
 def test_the_best_answers_are_those_found_by_trying_all(name):
     plain, gap = small(name)

@@ -21,6 +21,7 @@ from harmonylib.tunes.form import MOST_TIMES, form, played_bars, runs
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.reading import read_text
 from harmonylib.tunes.tune import Tune
+from tests.draws import draws
 from widgets.player import Player
 
 HEAD = "X:1\nT:Form\nM:4/4\nL:1/4\nQ:1/4=240\nK:C\n"
@@ -103,7 +104,7 @@ MARKS = ("Segno", "Coda", "To Coda", "Fine", "D.C.", "D.S.", "D.C. al Fine", "D.
         max_size=12,
     )
 )
-@settings(max_examples=400)
+@settings(max_examples=draws(400))
 def test_any_signs_give_an_order_that_ends(rows):
     bars, at = [], Fraction(0)
     for number, (start, end, ending, marks, length) in enumerate(rows):

@@ -7,13 +7,16 @@ import re
 from pathlib import Path
 from typing import Any
 
+import nbformat
 import pytest
 from music21 import common
 
+from harmonylib.errors import HarmonyError
 from harmonylib.exercises.asking import ask
 from harmonylib.exercises.base import Exercise
+from harmonylib.exercises.written import as_text
 from harmonylib.guitar.neck import Neck
-from harmonylib.lessons.lesson import SETTINGS_VARIABLE, lesson
+from harmonylib.lessons.lesson import SETTINGS_VARIABLE, lesson, used_in
 from harmonylib.lessons.music import Remarked, notation
 from harmonylib.lessons.row import Row
 from harmonylib.lessons.said import Said
@@ -22,7 +25,7 @@ from harmonylib.lessons.shapes import shapes
 from harmonylib.lessons.table import table
 from harmonylib.lessons.testing import shells
 from tests.chapter_runs import CHAPTERS, PATHS, Ran, edit_of, inside, run
-from tests.edits import MADE, drawn, write_tunes
+from tests.edits import MADE, WRITTEN, drawn, write_tunes
 
 NAMES = [path.stem for path in PATHS]
 CORPUS = Path(common.getCorpusFilePath())
@@ -91,8 +94,6 @@ def test_the_edit_cell_holds_what_the_course_ships(path: Path, tmp_path: Path) -
 def run_edit_cell(path: Path) -> list[Ran]:
     with inside(CHAPTERS):
         known: dict[str, Any] = {}
-        import nbformat
-
         for cell in nbformat.read(path, as_version=4).cells:
             if cell.cell_type == "code":
                 exec(cell.source, known)
@@ -122,6 +123,25 @@ def test_a_setting_that_is_none_or_changes_nothing_is_named() -> None:
 @pytest.mark.parametrize(("written", "read"), [("ebm7", "E♭m7"), ("cM7", "Cmaj7"), ("bb7", "B♭7"), ("am", "Am")])
 def test_small_root_letters_are_read(written: str, read: str) -> None:
     assert str(lesson(1, chord=written).chord) == read
+
+
+@pytest.mark.parametrize(
+    ("name", "written", "shown"),
+    [
+        ("tuning", "DADGAD", "D2 A2 D3 G3 A3 D4"),
+        ("tuning", ["E2", "A2", "D3", "G3", "B3", "E4"], "E2 A2 D3 G3 B3 E4"),
+        ("tempo", "120 bpm", "120"),
+        ("reach_mm", "95 mm", "95"),
+        ("bars", range(2, 5), "2 to 4"),
+        ("spread", "drop2&4", "drop 2 and 4"),
+        ("strings", "1234", "4321"),
+        ("chord", "dm/F", "Dm/F"),
+        ("tune", "Slate Roof Blues", "slate_roof_blues"),
+    ],
+)
+def test_what_is_plainly_meant_is_taken(name: str, written: object, shown: str) -> None:
+    today = lesson(4 if name not in ("spread", "reach_mm") else 1, **{name: written})
+    assert (today.wrong, repr(today)) == ({}, f"{name} {shown}")
 
 
 @pytest.mark.parametrize("doubtful", ["bb9", "bb13"])
@@ -163,11 +183,13 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
+@pytest.mark.few(9)
 @pytest.mark.parametrize("seed", range(30))
 def test_an_edit_does_not_stop_a_chapter(seed: int, folder: Path) -> None:
     reaches_the_end(PATHS[seed % len(PATHS)], folder, **drawn(seed))
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("number", range(len(STRANGERS)))
 def test_a_strangers_tune_does_not_stop_a_chapter(number: int, folder: Path) -> None:
     source = STRANGERS[number]
@@ -176,7 +198,7 @@ def test_a_strangers_tune_does_not_stop_a_chapter(number: int, folder: Path) -> 
         assert reaches_the_end(path, folder, tune=source.name)
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("seed", range(30, 500))
 def test_many_edits_do_not_stop_a_chapter(seed: int, folder: Path) -> None:
     for cell in reaches_the_end(PATHS[seed % len(PATHS)], folder, **drawn(seed, most=5)):
@@ -184,6 +206,17 @@ def test_many_edits_do_not_stop_a_chapter(seed: int, folder: Path) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("number", range(len(WRITTEN)))
+def test_a_hasty_edit_does_not_stop_a_chapter(number: int, folder: Path) -> None:
+    """In one of the chapters that make use of what is written."""
+    edit = WRITTEN[number]
+    uses = {path: len(edit.keys() & used_in(int(path.name[:2]))) for path in PATHS}
+    most = [path for path in PATHS if uses[path] == max(uses.values())]
+    for cell in reaches_the_end(most[number % len(most)], folder, **edit):
+        assert cell.value is None or cell.bundle
+
+
+@pytest.mark.long
 @pytest.mark.parametrize("path", PATHS, ids=NAMES)
 @pytest.mark.parametrize("tune", [*MADE, *(path.name for path in STRANGERS)])
 def test_every_tune_goes_through_every_chapter(tune: str, path: Path, folder: Path) -> None:
@@ -214,6 +247,7 @@ def since_heading(ran: list[Ran], place: int) -> list[str]:
     return [*prose.splitlines(), *(line for cell in above[start + 1 :] for line in cell.text.splitlines())]
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("path", PATHS, ids=NAMES)
 def test_nothing_since_the_heading_answers_a_question(path: Path, folder: Path) -> None:
     """At ten seeds: neither the solution nor a line that would be taken for it."""
@@ -239,15 +273,59 @@ def ran_settings(ran: list[Ran]) -> dict[str, Any]:
     return next(dict(cell.value.settings) for cell in ran if type(cell.value).__name__ == "Lesson")
 
 
-@pytest.mark.parametrize("number", range(9))
-def test_no_two_questions_of_a_chapter_are_alike(number: int, folder: Path) -> None:
+def asked_in(path: Path) -> list[tuple[str, int]]:
+    """The questions of a chapter: kind, and which of its kind."""
+    sources = (cell.source for cell in nbformat.read(path, as_version=4).cells if cell.cell_type == "code")
+    calls = (re.match(r'ask\(today, "(\w+)"(?:, (\d))?\)', source) for source in sources)
+    return [(call[1], int(call[2] or 1)) for call in calls if call]
+
+
+@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+def test_no_two_questions_of_a_chapter_are_alike_or_have_the_same_answer(path: Path, folder: Path) -> None:
     with inside(folder):
-        for seed in range(5):
-            today = lesson(number, seed=seed)
-            kinds = [("spell", 1), ("drop", 1), ("drop", 2), ("find_root", 1), ("name_inversion", 1)]
-            asked = [ask(today, kind, which) for kind, which in [*kinds, ("which_degree", 1), ("which_degree", 2)]]
-            questions = [task.question for task in asked if isinstance(task, Exercise)]
-            assert len(set(questions)) == len(asked)
+        for seed, level in ((2, 1), (4, 3)):
+            today = lesson(int(path.name[:2]), seed=seed, level=level)
+            tasks = [ask(today, kind, which) for kind, which in asked_in(path)]
+            assert len({task.question for task in tasks if isinstance(task, Exercise)}) == len(tasks) > 0
+            assert len({as_text(task.solution()) for task in tasks if isinstance(task, Exercise)}) == len(tasks)
+
+
+def test_a_question_that_there_is_but_once_is_not_asked_twice(folder: Path) -> None:
+    with inside(folder):
+        today = lesson(3, tune="one_note")
+        first = ask(today, "which_degree")
+        assert isinstance(first, Exercise)
+        assert repr(ask(today, "which_degree", 2)).startswith("This lesson has no other question of that kind")
+        with pytest.raises(HarmonyError, match="no other question"):
+            first.another(1)
+        assert repr(ask(today, "spell", 4)) == "Question 4 of a kind: choose 1 to 3, and “another one” in its box."
+
+
+ON_BARS = ("harmonise_bar", "harmonise_phrase", "mend", "find_gaps", "which_degree")
+
+
+@pytest.mark.parametrize("kind", [*ON_BARS, "answer_call", "shell", "spell", "name_inversion", "next_inversion"])
+def test_another_one_stays_with_the_lesson(kind: str, folder: Path) -> None:
+    with inside(folder):
+        today = lesson(6, tune="only_triads", bars=(3, 5), tempo=66, key="F", reach_mm=120, density="comfortable")
+        task = ask(today, kind)
+        assert isinstance(task, Exercise)
+        before = task
+        for number in range(1, 5):
+            other = task.another(number)
+            assert other.question != before.question
+            assert as_text(other.solution()) != as_text(before.solution())
+            assert (other.kind, other.neck) == (kind, today.neck if kind not in ("spell", "which_degree") else Neck())
+            if kind in ON_BARS[:4]:
+                told = re.search(r"bars? (\d)(?: to (\d))? of Only triads \(F major, 66 quarter notes", other.question)
+                assert told
+                assert 3 <= int(told[1]) <= int(told[2] or told[1]) <= 5
+            if kind == "answer_call":
+                assert "of Only triads (F major, 66 quarter notes" in other.question
+            if kind in ("which_degree", "shell"):
+                sounding = {str(choice.chord) for choice in today.music.choices}
+                assert other.as_data()["chord"] in sounding
+            before = other
 
 
 @pytest.mark.parametrize("chord", ["Cmaj7", "G7", "Fm7b5", "Edim7"])

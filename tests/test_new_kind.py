@@ -85,7 +85,7 @@ def test_one_class_is_all_it_takes(kind: str, tmp_path: Any) -> None:
     made = sheet("Strings", [task, {"kind": kind, "count": 2}])
     printed, key, notebook = write_worksheet(made, tmp_path, "strings")
     assert "its letter" in pypdf.PdfReader(printed).pages[0].extract_text()
-    assert "Answer: A" in pypdf.PdfReader(key).pages[0].extract_text()
+    assert "String 5 is A." in pypdf.PdfReader(key).pages[0].extract_text()
     book = json.loads(notebook.read_text())
     book["cells"].append({"cell_type": "code", "source": "answer_01 = 'A'"})
     back = tmp_path / "back"

@@ -1,5 +1,6 @@
 """The course opened in JupyterLab: where it is in one line, no question about news, and nothing left when it ends."""
 
+import asyncio
 import json
 import os
 import re
@@ -11,16 +12,20 @@ import time
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
+import nbformat
 import psutil
 import pytest
+from jupyter_server.services.contents.largefilemanager import AsyncLargeFileManager
 
 from harmonylib.__main__ import main
-from harmonylib.classroom import opening
+from harmonylib.classroom import opening, stilled
 from harmonylib.classroom.copies import Copy
 from harmonylib.classroom.opening import LAB, check_root, told
-from harmonylib.classroom.shipped import course_folder
+from harmonylib.classroom.shipped import course_files, course_folder
+from harmonylib.classroom.stilled import VIEW
 from harmonylib.errors import HarmonyError
 from tests.browser.conftest import free_port
 
@@ -91,6 +96,32 @@ def test_nobody_is_asked_about_news() -> None:
     assert settings["@jupyterlab/apputils-extension:notification"] == {"fetchNews": "false", "checkForUpdates": False}
 
 
+def test_a_notebook_without_a_kernel_shows_what_is_stored_beside_its_widgets(tmp_path: Path) -> None:
+    """With one it keeps its widgets, and the file is never changed; the course's own settings ask for it."""
+    data = {VIEW: {"model_id": "1"}, "text/html": "<p>Spell C7.</p>", "text/plain": "Spell C7."}
+    shown = [nbformat.v4.new_output("display_data", data), nbformat.v4.new_output("display_data", {VIEW: {}})]
+    cells = [nbformat.v4.new_markdown_cell("a"), nbformat.v4.new_code_cell("spell('C7')", outputs=shown)]
+    nbformat.write(nbformat.v4.new_notebook(cells=cells), tmp_path / "a.ipynb")
+    before = (tmp_path / "a.ipynb").read_bytes()
+    running: list[dict[str, str]] = []
+    sessions = SimpleNamespace(list_sessions=lambda: running)
+    manager = AsyncLargeFileManager(root_dir=str(tmp_path))
+    (point,) = stilled._jupyter_server_extension_points()
+    wanted = json.loads((LAB / "jupyter_server_config.json").read_text())["ServerApp"]["jpserver_extensions"]
+    assert wanted == {point["module"]: True} == {stilled.__name__: True}
+    stilled._load_jupyter_server_extension(SimpleNamespace(contents_manager=manager, session_manager=sessions))
+
+    def types() -> list[set[str]]:
+        model = asyncio.run(manager.get("a.ipynb"))
+        return [set(output["data"]) for output in model["content"]["cells"][1]["outputs"]]
+
+    assert types() == [{"text/html", "text/plain"}, {VIEW}]
+    running.append({"path": "/a.ipynb"})
+    assert types() == [set(data), {VIEW}]
+    assert asyncio.run(manager.get("a.ipynb", content=False))["content"] is None
+    assert (tmp_path / "a.ipynb").read_bytes() == before
+
+
 @pytest.fixture
 def course(tmp_path: Path) -> Iterator[tuple[subprocess.Popen[str], str, dict[str, str]]]:
     """The course as it is started by a person, at a port that is in use, without a browser: process and line."""
@@ -111,12 +142,15 @@ def course(tmp_path: Path) -> Iterator[tuple[subprocess.Popen[str], str, dict[st
         )
         assert process.stdout is not None
         laid, line = process.stdout.readline(), process.stdout.readline()
-        assert laid == f"11 files of the course laid into {tmp_path / 'block-chords'}.\n"
+        assert (
+            laid == f"{len(course_files(course_folder()))} files of the course laid into {tmp_path / 'block-chords'}.\n"
+        )
         yield process, line, {"port": str(port)}
         process.kill()
         process.communicate()
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="sends the signal that a service manager sends")
 def test_one_line_says_where_it_is_and_kernels_end_with_it(
     course: tuple[subprocess.Popen[str], str, dict[str, str]],

@@ -189,7 +189,7 @@ def test_the_page_asks_for_nothing_elsewhere():
 
 def test_every_theme_of_the_pictures_has_its_colours():
     css = Player.class_traits()["_css"].default_value
-    assert all(f'[data-theme="{name}"]' in css for name in THEMES if name != "paper")
+    assert all(f'[data-theme="{name}"]' in css for name in THEMES if THEMES[name].fills_width)
 
 
 def test_onsets_given_as_floats_are_taken_too(made):

@@ -276,6 +276,7 @@ def _asked(url: str) -> str:
         return str(answer.read().decode())
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="sends the signal of Ctrl+C")
 def test_it_serves_chapters_without_code_and_stops_on_control_c(tmp_path: Path) -> None:
     pytest.importorskip("voila")

@@ -24,11 +24,12 @@ from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError
 from harmonylib.files import safe_stem
 from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.look import PAPERS
 from harmonylib.score.engraving import engrave, systems
 from harmonylib.score.events import written_events
 from harmonylib.score.midi import midi
 from harmonylib.score.musicxml import musicxml
-from harmonylib.score.pdf import PAPERS, pdf
+from harmonylib.score.pdf import pdf
 from harmonylib.score.rhythm import bar_signs
 from harmonylib.score.tables import csv_text, text
 from harmonylib.score.writing import write_files

@@ -250,6 +250,7 @@ def test_a_dask_cluster_finds_the_same(folder: Path, found: Survey) -> None:
         assert survey(folder, executor=client.get_executor()) == found
 
 
+@pytest.mark.slow
 def test_a_tune_that_kills_or_holds_up_its_process_costs_one_line(
     folder: Path, found: Survey, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -270,6 +271,7 @@ def test_a_tune_that_kills_or_holds_up_its_process_costs_one_line(
     assert len(again.rows) == len(found.rows) + 2
 
 
+@pytest.mark.slow
 def test_a_broken_executor_of_ones_own_is_replaced(
     folder: Path, found: Survey, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -343,6 +345,7 @@ def test_a_run_that_was_cut_off_goes_on(
     assert quick(folder, tmp_path).computed == 0
 
 
+@pytest.mark.slow
 def test_a_killed_command_leaves_its_rows_and_no_process(tmp_path: Path) -> None:
     tune = (OWN / "lantern_on_the_landing.abc").read_text()
     (tmp_path / "in").mkdir()

@@ -450,6 +450,7 @@ def test_corpus_abc_holds_its_invariants() -> None:
     assert tunes == 60
 
 
+@pytest.mark.few(5)
 @pytest.mark.parametrize("file", SCORES, ids=lambda file: file.stem)
 def test_corpus_melody_is_that_of_music21(file: Path) -> None:
     plain = converter.parse(file, forceSource=True, storePickle=False)

@@ -18,7 +18,6 @@ from harmonylib.arranging.checking import check
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.neck import Mark, grip_marks, neck_picture
-from harmonylib.pictures.theme import THEMES
 from harmonylib.theory.voicings import voice
 from harmonylib.tunes.reading import read_text
 from harmonylib.tunes.tune import Tune
@@ -62,7 +61,8 @@ def bundle(view: Any) -> dict[str, Any]:
 # --- the neck -----------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.few(6)
+@pytest.mark.parametrize("theme", ["paper", "paper grey 14", "projector light", "projector dark"])
 @pytest.mark.parametrize(
     "how", [{}, {"left_handed": True}, {"frets": (3, 9)}, {"frets": (10, 15), "left_handed": True}]
 )
@@ -157,6 +157,7 @@ def test_the_still_picture_follows_the_frame() -> None:
 # --- every panel --------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.few(3)
 @every_panel
 def test_a_panel_shows_itself_without_a_kernel_and_twice_the_same(name: str) -> None:
     one, two = PANELS[name](), PANELS[name]()
@@ -171,6 +172,7 @@ def test_a_panel_shows_itself_without_a_kernel_and_twice_the_same(name: str) -> 
     two.close()
 
 
+@pytest.mark.few(2)
 @every_panel
 def test_fifty_rounds_of_build_and_close_leave_nothing(name: str) -> None:
     before = alive()
@@ -181,9 +183,10 @@ def test_fifty_rounds_of_build_and_close_leave_nothing(name: str) -> None:
     assert alive() == before
 
 
+@pytest.mark.few(3)
 @every_panel
 def test_every_theme_and_hand_works(name: str) -> None:
-    for theme in THEMES:
+    for theme in ("paper", "paper grey 14", "projector light", "projector dark"):
         panel = PANELS[name](theme=theme) if name == "answer" else PANELS[name](theme=theme, left_handed=True)
         assert not panel.help
         assert "<svg" in bundle(panel)["image/svg+xml"]

@@ -8,6 +8,7 @@ Import names from here (`from widgets import NeckView`): many people write ``imp
 from widgets.answer import AnswerBox
 from widgets.chapter_panel import panel
 from widgets.desk import AnswerPanel, ArrangementPanel
+from widgets.form import TuneForm
 from widgets.listener import Listener, listen_to_cycle, listen_to_phrase, listener, tuner
 from widgets.neck import NeckView
 from widgets.panels import DiminishedPanel, InversionPanel, MelodyPanel, SpreadPanel
@@ -24,6 +25,7 @@ __all__ = [
     "NeckView",
     "Player",
     "SpreadPanel",
+    "TuneForm",
     "panel",
     "listen_to_cycle",
     "listen_to_phrase",

@@ -44,7 +44,7 @@ function render({ model, el }) {
     id: own, type: "text", maxlength: "4000", autocomplete: "off", spellcheck: "false", "aria-describedby": `${own}-form`,
   });
   const check = made("button", "answer-check", row, "check", { type: "button" });
-  const next = model.get("several") ? made("button", "", row, "another grip", { type: "button" }) : null;
+  const next = model.get("several") ? made("button", "", row, "next grip", { type: "button" }) : null;
   const how = made("div", "answer-soft", form, "", { id: `${own}-form` });
   const row2 = made("div", "answer-row", form);
   const hint = made("button", "", row2, "", { type: "button" });

@@ -96,7 +96,7 @@ class AnswerBox(ipywidgets.VBox):
         task: Exercise,
         tally: Tally | None = None,
         *,
-        left_handed: bool = False,
+        left_handed: bool | None = None,
         theme: str | None = None,
         state: MutableMapping[str, Any] | None = None,
         keep: Callable[[str], object] | None = None,
@@ -110,7 +110,11 @@ class AnswerBox(ipywidgets.VBox):
         assert look  # theme_class refuses any other
         self._first, self._tally, self._way, self._told = task, tally, task.grips, keep
         self._number, self._acting, self._checked, self._times = 0, False, "", 0
-        self._look, self._size = look, "clamp(22.4px, 2.1875vw, 42px)" if look.fills_width else "14px"
+        plain = f"{max(14, round(look.small * 4 / 3))}px"
+        self._look, self._size = (
+            look,
+            "clamp(22.4px, 2.1875vw, 42px)" if look.fills_width else plain,
+        )
         self._head = ipywidgets.HTML()
         colours = {"paper": look.paper, "ink": look.ink, "soft": look.soft, "size": self._size}
         self.form = _Form(several=self._way == "several", colours=colours, renewed=keep is None)
@@ -184,8 +188,9 @@ class AnswerBox(ipywidgets.VBox):
 
     def _count(self) -> None:
         right, tried = self._tally.of(self._task) if self._tally is not None else (False, 0)
-        mine = f"this one: {'right' if right else 'not yet right'}, answers {tried}" if tried else "this one: not tried"
-        self.form.tally = f"{mine} · all: {self._tally!r}"
+        mine = f"this one: {'right' if right else 'not yet right'}, answers {tried}" if tried else "not tried yet"
+        some = self._tally is not None and self._tally.rows
+        self.form.tally = f"{mine} · all: {self._tally!r}" if some else mine
 
     # --- field and neck -----------------------------------------------------------------------------------------
 

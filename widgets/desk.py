@@ -20,7 +20,7 @@ from harmonylib.arranging.harmony import FOREIGN
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.pictures.neck import grip_marks
-from harmonylib.pictures.theme import default_theme
+from harmonylib.pictures.theme import THEMES, default_theme
 from harmonylib.score.engraving import engrave
 from harmonylib.theory.voicings import SPREADS, Voicing, voice
 from harmonylib.tunes.bars import WhichBars, bars_meant
@@ -54,7 +54,7 @@ class ArrangementPanel(Panel):
         *,
         bars: WhichBars = None,
         theme: str | None = None,
-        left_handed: bool = False,
+        left_handed: bool | None = None,
         state: State | None = None,
         **settings: Any,
     ) -> None:
@@ -87,7 +87,7 @@ class ArrangementPanel(Panel):
         ]
         for button, act in zip(self._buttons, (self._pin, self._ban, self._undo), strict=True):
             button.on_click(lambda _, act=act: self._press(act))
-        self._projector = theme != "paper"
+        self._projector = THEMES[theme].fills_width
         self._score = score = ScoreView()
         links = [
             ipywidgets.jslink((controls["note"], "value"), (score, "note")),
@@ -261,7 +261,7 @@ class AnswerPanel(Panel):
             "contour": menu("contour", ["any", *CONTOURS], contour),
         }
         given = (self._calls.source, self._calls.settings, bars, seed, share, approached, contour, self._manner, theme)
-        self._score, self._projector = ScoreView(), theme != "paper"
+        self._score, self._projector = ScoreView(), THEMES[theme].fills_width
         super().__init__(controls, [self._score], given=given, state=state, theme=theme)
 
     @property

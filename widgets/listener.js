@@ -1,48 +1,15 @@
 // The listening box: asks for the microphone on the first click, hears takes with the ear above, shows verdicts.
-// Nothing is kept or sent but the verdict's words; the page stays silent, beats are seen.
+// Nothing is kept or sent but the verdict's words; beats are seen.
 const BEFORE_S = 1;
 const AFTER_S = 0.95;
 const PATIENCE_S = 8;
 const SETTLE_S = 0.4;
 const CLIPPED = 0.985;
-const BLOCK = 1024;
-const WORKLET = `registerProcessor("take", class extends AudioWorkletProcessor {
-  constructor() { super(); this.block = new Float32Array(${BLOCK}); this.at = 0; }
-  process([[channel]]) {
-    if (!channel) return true;
-    for (const value of channel) {
-      this.block[this.at++] = value;
-      if (this.at === ${BLOCK}) { this.port.postMessage(this.block); this.block = new Float32Array(${BLOCK}); this.at = 0; }
-    }
-    return true;
-  }
-});`;
-
-// The microphone as blocks of samples; `stop` frees it.
-async function openMicrophone(heard, gone) {
-  if (!navigator.mediaDevices?.getUserMedia) throw new Error("this page may not use a microphone");
-  const wanted = { echoCancellation: false, noiseSuppression: false, autoGainControl: false, channelCount: 1 };
-  const stream = await navigator.mediaDevices.getUserMedia({ audio: wanted });
-  const context = new AudioContext();
-  const stop = () => {
-    for (const track of stream.getTracks()) track.stop();
-    if (context.state !== "closed") context.close();
-  };
-  try {
-    const address = URL.createObjectURL(new Blob([WORKLET], { type: "text/javascript" }));
-    await context.audioWorklet.addModule(address);
-    URL.revokeObjectURL(address);
-    const node = new AudioWorkletNode(context, "take", { numberOfOutputs: 0 });
-    node.port.onmessage = (event) => heard(event.data);
-    context.createMediaStreamSource(stream).connect(node);
-    await context.resume();
-  } catch (trouble) {
-    stop();
-    throw trouble;
-  }
-  for (const track of stream.getTracks()) track.addEventListener("ended", gone);
-  return { rate: context.sampleRate, stop };
-}
+const TOO_LOUD = "too loud: move away from the microphone";
+const EARLY_S = 0.8; // a phrase's take begins so long before its beat, and ends
+const LATE_S = 1.45; // so long after it
+const MARKS = { right: "right", tune: "right", unsure: "not sure" };
+const MOST = 100; // verdicts kept
 
 function render({ model, el }) {
   const make = (tag, name, text = "") => {
@@ -51,10 +18,12 @@ function render({ model, el }) {
     made.textContent = text;
     return made;
   };
-  const box = make("section", "box");
+  const box = make("div", "box");
+  box.setAttribute("role", "group"); // not a landmark: there are several on a page
   box.setAttribute("aria-label", `Listening, ${model.get("title")}`);
   const button = make("button", "button", "listen");
   const light = make("span", "light", "microphone off");
+  light.setAttribute("role", "status");
   const meter = document.createElement("meter");
   Object.assign(meter, { className: "listener-meter", min: -60, max: 0, low: -45, high: -3, optimum: -20, value: -60 });
   meter.setAttribute("aria-label", "Level of the microphone in decibels");
@@ -72,6 +41,7 @@ function render({ model, el }) {
   if (model.get("off")) box.replaceChildren(make("p", "off", model.get("off")));
   el.append(box);
 
+  let release = null; // gives the page its sound back
   let microphone = null;
   let opening = 0;
   let blocks = [];
@@ -81,18 +51,22 @@ function render({ model, el }) {
   let since = 0; // samples from which a take is waited for
   let clipped = 0;
   let awake = 0;
-  let timers = [];
+  let done = false; // all of a cycle was played
+  let marks = []; // of a phrase's chords
   const questions = () => model.get("questions");
   const mode = () => model.get("mode");
 
   function show() {
-    light.textContent = microphone ? "● microphone on" : "microphone off";
+    button.textContent = release ? "stop" : "listen";
     light.classList.toggle("listener-on", Boolean(microphone));
-    button.textContent = microphone ? "stop" : "listen";
+    if (!microphone) light.textContent = release ? "asking for the microphone" : "microphone off";
+    const all = questions().length;
     const now = questions()[model.get("now")];
-    button.disabled = mode() !== "tuner" && !now && !microphone;
-    if (!now && mode() === "chord") asked.textContent = "mark or write a grip, then play it";
-    else asked.textContent = mode() === "tuner" ? "Pluck one open string and let it ring." : now ? `play ${now.label}` : "";
+    button.disabled = mode() !== "tuner" && !now && !release;
+    asked.textContent = mode() === "tuner" ? "Pluck one open string and let it ring." : "";
+    if (mode() === "chord" && !now) asked.textContent = "mark or write a grip, then play it";
+    if (now) asked.textContent = `play ${now.label}${all > 1 ? ` (${model.get("now") + 1} of ${all})` : ""}`;
+    if (now && mode() === "cycle") asked.textContent += ", and let it ring for a second";
     if (now?.deaf.length) asked.textContent += ` – here it cannot be heard whether ${now.deaf.join(", ")} is missing`;
   }
   function say(text, kind = "") {
@@ -105,12 +79,9 @@ function render({ model, el }) {
   }
   function stop(text) {
     opening++;
-    for (const timer of timers) clearTimeout(timer);
-    timers = [];
     microphone?.stop();
-    microphone = null;
-    blocks = [];
-    onset = null;
+    release?.();
+    [microphone, release, blocks, onset] = [null, null, [], null];
     meter.value = -60;
     beat.textContent = "";
     if (text) say(text);
@@ -123,35 +94,53 @@ function render({ model, el }) {
       const at = Math.round(start + n * BLOCK - from);
       for (let k = Math.max(0, -at); k < block.length && at + k < out.length; k++) out[at + k] = block[k];
     });
-    return out;
+    return EAR.resampled(out, microphone.rate);
   }
   function judged(take) {
     const question = questions()[model.get("now")];
-    const verdict = EAR.hear(take, microphone.rate, question, model.get("weights"));
+    const verdict = EAR.hear(take, EAR.RATE, question, model.get("weights"));
     const told = { kind: verdict.kind, text: verdict.text, sure: verdict.sure, label: question.label };
-    set({ verdicts: [...model.get("verdicts"), told] });
+    set({ verdicts: [...model.get("verdicts"), told].slice(-MOST) });
     return told;
   }
+  function tuned(take) {
+    const found = TUNER.tuneUp(take, EAR.RATE, model.get("tuning"));
+    const { number, cents } = found ?? {};
+    const name = found ? model.get("strings")[number] : "";
+    const off = found ? Math.abs(cents) : 0;
+    if (!found) say("nothing heard: pluck one open string", "nothing");
+    else if (off <= 5) say(`• ${name}: in tune`, "right");
+    else say(`${cents > 0 ? "↓" : "↑"} ${name}: ${off.toFixed(0)} cents too ${cents > 0 ? "high" : "low"}`, "tune");
+    set({ tuned: found ? [model.get("tuning").length - number, cents] : [0, 0] });
+  }
   function taken(take) {
-    if (mode() !== "tuner" && !questions().length) return stop("");
-    if (mode() === "tuner") {
-      const found = TUNER.tuneUp(take, microphone.rate, model.get("tuning"));
-      const { number, cents } = found ?? {};
-      const name = found ? model.get("strings")[number] : "";
-      const off = found ? Math.abs(cents) : 0;
-      if (!found) say("nothing heard: pluck one open string", "nothing");
-      else if (off <= 5) say(`• ${name}: in tune`, "right");
-      else say(`${cents > 0 ? "↓" : "↑"} ${name}: ${off.toFixed(0)} cents too ${cents > 0 ? "high" : "low"}`, "tune");
-      set({ tuned: found ? [model.get("tuning").length - number, cents] : [0, 0] });
-      return;
-    }
+    if (mode() === "tuner") return tuned(take);
+    if (!questions().length) return stop("");
     const told = judged(take);
-    const right = told.kind === "right" || told.kind === "tune";
     say(`${told.label}: ${told.text}`, told.kind);
     if (mode() === "chord") return stop();
-    if (right && model.get("now") === questions().length - 1) return stop(`${told.text} – all ${questions().length} played`);
-    if (right) set({ now: model.get("now") + 1 });
+    if (MARKS[told.kind] === "right") {
+      done = model.get("now") === questions().length - 1;
+      if (done) return stop(`${told.label}: ${told.text} – all ${questions().length} played`);
+      set({ now: model.get("now") + 1 });
+    }
     show();
+  }
+  function measure(block) {
+    const rate = microphone.rate;
+    let peak = 0;
+    let power = 0;
+    for (const value of block) {
+      peak = Math.max(peak, Math.abs(value));
+      power += value * value;
+    }
+    meter.value = Math.max(-60, 20 * Math.log10(peak + 1e-6));
+    if (peak > CLIPPED) clipped = count;
+    const loud = clipped > 0 && count - clipped < rate;
+    const lit = loud ? `● ${TOO_LOUD}` : "● microphone on";
+    light.classList.toggle("listener-loud", loud);
+    if (light.textContent !== lit) light.textContent = lit;
+    return power / block.length;
   }
   function heard(block) {
     if (!microphone) return;
@@ -159,19 +148,8 @@ function render({ model, el }) {
     count += block.length;
     const rate = microphone.rate;
     while (blocks.length * BLOCK > 4 * rate) blocks.shift();
-    let peak = 0;
-    let power = 0;
-    for (const value of block) {
-      peak = Math.max(peak, Math.abs(value));
-      power += value * value;
-    }
-    power /= block.length;
-    meter.value = Math.max(-60, 20 * Math.log10(peak + 1e-6));
-    if (peak > CLIPPED) clipped = count;
-    light.title = clipped && count - clipped < rate ? "too loud: move away from the microphone" : "";
-    if (light.title) light.textContent = "● too loud: move away from the microphone";
-    else light.textContent = "● microphone on";
-    if (mode() === "phrase") return;
+    const power = measure(block);
+    if (mode() === "phrase") return beaten();
     if (power > 1e-9 && !awake) awake = count; // the device may be silent at first
     if (!awake || count - awake < SETTLE_S * rate) {
       level = Math.max(level, power);
@@ -183,58 +161,63 @@ function render({ model, el }) {
     if (onset !== null && count - onset >= AFTER_S * rate) {
       const from = onset - BEFORE_S * rate;
       const take = cut(from, count);
-      const strum = from + (EAR.onset(EAR.resampled(take, rate)).start / EAR.RATE) * rate;
+      const strum = from + (EAR.onset(take).start / EAR.RATE) * rate;
       if (strum > onset + 0.2 * rate) return void (onset = strum); // a noise came before the strum: hear the strum out
       [onset, since] = [null, count];
       taken(take);
     } else if (onset === null && mode() !== "tuner" && count - since > PATIENCE_S * rate) {
-      const take = cut(count - 2 * rate, count);
       since = count;
-      taken(take);
+      taken(cut(count - 2 * rate, count));
     }
   }
-  // A phrase: beats are seen, one chord each period; every take is judged when its period ends.
-  function phrase() {
-    const period = Math.max(1.5, (60 / model.get("tempo")) * model.get("beats"));
-    const begun = performance.now();
-    const later = (seconds, act) => timers.push(setTimeout(act, begun + 1000 * seconds - performance.now()));
-    rows.replaceChildren();
-    set({ now: 0, verdicts: [] });
-    for (let n = 1; n <= 4; n++) later((n - 1) * (period / 2), () => (beat.textContent = `${5 - n} …`));
-    questions().forEach((question, n) => {
-      const at = 2 * period + n * period;
-      later(at, () => {
-        beat.textContent = `◆ ${question.label}`;
-        set({ now: n });
-        show();
-      });
-      later(at + Math.min(period, 1.5) - 0.05, () => {
-        if (!microphone) return;
-        const told = judged(cut(count - (BEFORE_S + 0.9) * microphone.rate, count));
-        const mark = { right: "right", tune: "right", unsure: "not sure" }[told.kind] ?? "off";
-        rows.append(make("li", "row", `${question.label}: ${mark} – ${told.text}`));
-        if (n === questions().length - 1) stop("the phrase is over");
-      });
-    });
+  // A phrase: two beats are counted in, then a chord a beat, each judged when its time has passed; beats are only seen.
+  function beaten() {
+    const period = 60 / model.get("tempo");
+    const now = count / microphone.rate;
+    const place = marks.length;
+    const at = (2 + place) * period;
+    if (now < 2 * period) return void (beat.textContent = `${4 - Math.floor((2 * now) / period)} …`);
+    const question = questions()[place];
+    if (now >= at && beat.dataset.place !== String(place)) {
+      beat.dataset.place = place;
+      beat.textContent = `◆ ${question.label}`;
+      set({ now: place });
+      show();
+    }
+    if (now < at + LATE_S) return;
+    const told = judged(cut(count - (EARLY_S + LATE_S) * microphone.rate, count));
+    marks.push(MARKS[told.kind] ?? "off");
+    rows.append(make("li", "row", `${question.label}: ${marks[place]} – ${told.text}`));
+    if (place < questions().length - 1) return;
+    const of = (mark) => marks.filter((one) => one === mark).length;
+    stop(`the phrase is over: ${["right", "not sure", "off"].map((mark) => `${of(mark)} ${mark}`).join(", ")}`);
   }
   async function start() {
     const mine = ++opening;
     say("");
+    release = silence(() => {
+      release = null;
+      stop("another box listens now");
+    });
+    show();
     try {
       const opened = await openMicrophone(heard, () => stop("the microphone is gone: plug it in and press listen"));
       if (mine !== opening) return opened.stop(); // stopped or closed meanwhile
       microphone = opened;
     } catch (trouble) {
-      const refused = trouble.name === "NotAllowedError";
-      return stop(refused ? "no microphone: the browser was told no; all else works" : "no microphone found; all else works");
+      if (mine === opening) stop(`no microphone: ${WHY[trouble.name] ?? trouble.message}; all else works`);
+      return;
     }
-    [blocks, count, level, onset, since, clipped, awake] = [[], 0, 1e-6, null, 0, 0, 0];
-    document.dispatchEvent(new CustomEvent("listening"));
-    if (mode() === "cycle" && model.get("now") === questions().length - 1) set({ now: 0 });
+    if (questions().length) EAR.hear(new Float32Array(1e5), microphone.rate, questions()[0], model.get("weights")); // builds its tables
+    [blocks, count, level, onset, since, clipped, awake, marks] = [[], 0, 1e-6, null, 0, 0, 0, []];
+    rows.replaceChildren();
+    delete beat.dataset.place;
+    if (mode() === "phrase") set({ now: 0, verdicts: [] });
+    if (done) set({ now: 0 });
+    done = false;
     show();
-    if (mode() === "phrase") phrase();
   }
-  const press = () => (microphone ? stop("") : start());
+  const press = () => (release ? stop("") : start());
   button.addEventListener("click", press);
   model.on("change:questions change:now", show);
   show();

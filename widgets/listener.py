@@ -1,7 +1,8 @@
 """`Listener`: the page listens to the guitar and says whether the asked grip was heard; the tuner too.
 
 By exception this widget computes: `ear.js` judges the take in the browser, without a kernel, by the table of weights
-that `harmonylib.hearing` uses. The microphone is asked for on the first click, and nothing is kept or sent.
+that `harmonylib.hearing` uses. The microphone is asked for on the first click, and nothing is kept or sent. While it is
+open the page is silent, and one box listens at a time.
 
 Conventions: `verdicts` holds what was said of each take, in order, as kind, text, how sure, and the grip asked for.
 
@@ -17,17 +18,24 @@ from typing import Any
 import anywidget
 import traitlets
 
-from harmonylib.arranging.arrangement import Arrangement
-from harmonylib.errors import HarmonyError
+from harmonylib.errors import HarmonyError, within
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.hearing.ear import weights
 from harmonylib.hearing.questions import question
 from harmonylib.hearing.verdicts import MISSED, allowed
-from harmonylib.theory.voicings import Voicing
+from harmonylib.lessons.lesson import Lesson
+from harmonylib.lessons.music import carried
+from harmonylib.lessons.row import Row
+from harmonylib.lessons.said import Said, section
 
 HERE = Path(__file__).parent
 MODES = ("chord", "cycle", "phrase", "tuner")
+SCRIPTS = ("ear.js", "tuner.js", "microphone.js", "listener.js")
+"""The parts of the script, one module when put together."""
+SLOW = (10, 40)
+"""Beats a minute that a phrase may have: the ear needs most of a second, and a chord its time before the next."""
+MOST_CHORDS = 16
 CAUTION = "Keep the volume low, rest when the hand tires, stop at pain; ask a teacher or a physician if it stays."
 OFF = "Listening is switched off for this class."
 Expected = Grip | str | Sequence[int | str]
@@ -41,9 +49,7 @@ class Listener(anywidget.AnyWidget):
     """
 
     # as text: a path would be watched, and not be freed
-    _esm = traitlets.Unicode(
-        "\n".join((HERE / name).read_text(encoding="utf-8") for name in ("ear.js", "tuner.js", "listener.js"))
-    ).tag(sync=True)
+    _esm = traitlets.Unicode("\n".join((HERE / part).read_text(encoding="utf-8") for part in SCRIPTS)).tag(sync=True)
     _css = traitlets.Unicode((HERE / "listener.css").read_text(encoding="utf-8")).tag(sync=True)
 
     off = traitlets.Unicode().tag(sync=True)
@@ -54,8 +60,7 @@ class Listener(anywidget.AnyWidget):
     about: Any = traitlets.List().tag(sync=True)
     tuning: Any = traitlets.List().tag(sync=True)
     strings: Any = traitlets.List().tag(sync=True)
-    tempo = traitlets.Float(40).tag(sync=True)
-    beats = traitlets.Int(1).tag(sync=True)
+    tempo = traitlets.Float(SLOW[1], min=SLOW[0], max=SLOW[1]).tag(sync=True)
     now = traitlets.Int(0).tag(sync=True)
     verdicts: Any = traitlets.List().tag(sync=True)
     tuned = traitlets.List([0, 0]).tag(sync=True)
@@ -116,24 +121,41 @@ def tuner(neck: Neck = Neck()) -> Listener:  # noqa: B008
     return Listener(mode="tuner", neck=neck)
 
 
-def listen_to_cycle(cycle: Sequence[tuple[Voicing, Grip]] | Sequence[Grip], neck: Neck = Neck()) -> Listener:  # noqa: B008
+@section
+def listen_to_cycle(turns: Row | Said | Sequence[Grip], neck: Neck = Neck()) -> Listener | Said:  # noqa: B008
     """A box that listens for the grips of a cycle, on with the next one when a grip sounds right.
 
-    >>> from harmonylib.theory.voicings import voice
-    >>> listen_to_cycle(Neck().cycle(voice("Cmaj7", "drop 2", "E4"), (5, 4, 3, 2)))
-    Listener: x3545x, x7958x, x-10-10-9-12-x, x-14-14-12-13-x
+    A row of a lesson brings its own neck; `neck` is that of plain grips.
+
+    >>> from harmonylib.lessons.cycles import cycle
+    >>> listen_to_cycle(cycle("Cmaj7"))
+    Listener: xx2413, xx5557, xx9988, x-x-10-12-12-12
     """
-    return Listener([one if isinstance(one, Grip) else one[1] for one in cycle], "cycle", neck)
+    if isinstance(turns, Said):
+        return turns
+    if isinstance(turns, Row):
+        if not turns:
+            return Said(turns.empty, turns.remarks)
+        return Listener(turns.grips, "cycle", turns.neck)
+    return Listener(turns, "cycle", neck)
 
 
+@section
 def listen_to_phrase(
-    phrase: Arrangement | Sequence[Grip],
-    tempo: float = 40,
+    phrase: Lesson | Sequence[Grip],
+    tempo: float = SLOW[1],
     neck: Neck = Neck(),  # noqa: B008
-) -> Listener:
-    """A box that listens to the grips of a phrase, one a beat at a slow tempo (beats a minute), and marks each one.
+) -> Listener | Said:
+    """A box that listens to a phrase, a grip a beat (beats a minute), and marks each right, not sure, or off.
 
-    Beats are seen and not heard; a beat lasts at least a second and a half.
+    Of a lesson it takes the first chords of its bars, sixteen at most. Beats are seen and not heard; one lasts at
+    least a second and a half.
+
+    >>> listen_to_phrase([Grip.parse("x3545x"), Grip.parse("x7958x")])
+    Listener: x3545x, x7958x
     """
-    chosen = [choice.grip for choice in phrase.choices if choice.grip] if isinstance(phrase, Arrangement) else phrase
-    return Listener([grip for grip in chosen if len(grip.strings) > 1], "phrase", neck, tempo=tempo)
+    within(tempo, *SLOW, f"a tempo of {{}}: a phrase is listened to at {SLOW[0]} to {SLOW[1]} beats a minute")
+    if isinstance(phrase, Lesson):
+        chords = [choice.grip for choice in carried(phrase) if choice.grip][:MOST_CHORDS]
+        return Listener(chords, "phrase", phrase.music.settings.neck, tempo=tempo)
+    return Listener(phrase, "phrase", neck, tempo=tempo)

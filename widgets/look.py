@@ -1,6 +1,6 @@
-"""What every panel loads: its rules of style, and its colours and sizes in every theme of the pictures.
+"""What every panel loads: its rules of style, its colours and sizes in every theme, the names of its sliders.
 
-A widget's style sheet is loaded with that widget only, so each view that can stand in a panel carries these rules.
+What is loaded with a widget is loaded with that widget only, so each view that can stand in a panel carries these.
 """
 
 from __future__ import annotations
@@ -26,9 +26,14 @@ def style(name: str) -> str:
     return "\n".join([own, (HERE / "panel.css").read_text(encoding="utf-8"), *map(_theme_rule, THEMES)])
 
 
+def script(name: str) -> str:
+    """The script of a view, with what all panels share."""
+    return "\n".join((HERE / part).read_text(encoding="utf-8") for part in ("sliders.js", f"{name}.js"))
+
+
 def _theme_rule(name: str) -> str:
     look = THEMES[name]
-    size = "clamp(17px, 1.35vw, 30px)" if look.fills_width else "13px"
+    size = "clamp(17px, 1.35vw, 30px)" if look.fills_width else f"{max(13, round(look.small * 4 / 3))}px"
     return (
         f".neck-panel.{theme_class(name)} {{ background: {look.paper}; color: {look.ink}; padding: 6px; "
         f"--jp-widgets-color: {look.ink}; --jp-widgets-label-color: {look.ink}; "

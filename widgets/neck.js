@@ -23,6 +23,7 @@ function render({ model, el }) {
   };
 
   el.classList.add("neck-view");
+  nameSliders(el, leave.signal);
   const title = made("div", "neck-title", el);
   const board = made("div", "neck-board", el, { role: "application", tabindex: "0", "aria-roledescription": "neck" });
   board.setAttribute("data-lm-suppress-shortcuts", "true"); // or the notebook takes the arrows and Enter away

@@ -16,7 +16,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import anywidget
@@ -24,13 +23,12 @@ import traitlets
 
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
-from harmonylib.pictures.neck import Mark, neck_frame, neck_picture
+from harmonylib.pictures.neck import Mark, neck_frame, neck_picture, turned
 from harmonylib.pictures.picture import Picture
 from harmonylib.pictures.theme import THEMES, default_theme
-from widgets.look import style
+from widgets.look import script, style
 
 Marks = Sequence[Mark | tuple[Any, ...]]
-HERE = Path(__file__).parent
 PLAIN = Mark(1, 0)
 
 
@@ -55,7 +53,7 @@ class NeckView(anywidget.AnyWidget):
     """
 
     # as text: a path would be watched, and not be freed
-    _esm = traitlets.Unicode((HERE / "neck.js").read_text(encoding="utf-8")).tag(sync=True)
+    _esm = traitlets.Unicode(script("neck")).tag(sync=True)
     _css = traitlets.Unicode(style("neck")).tag(sync=True)
 
     frames: Any = traitlets.List([[]]).tag(sync=True)
@@ -77,14 +75,14 @@ class NeckView(anywidget.AnyWidget):
         titles: Sequence[str] = (),
         words: Sequence[str] = (),
         frets: tuple[int, int] | None = None,
-        left_handed: bool = False,
+        left_handed: bool | None = None,
         theme: str | None = None,
         picking: bool = False,
     ) -> None:
         self.neck = neck or Neck()
         self._drawing: dict[str, Any] = {
             "frets": frets,
-            "left_handed": left_handed,
+            "left_handed": turned(self.neck, left_handed),
             "theme": theme or default_theme(),
         }
         single = bool(frames) and bool(frames[0]) and isinstance(frames[0][0], int)

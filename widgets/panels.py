@@ -18,7 +18,8 @@ from harmonylib.arranging.candidates import single_options
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
-from harmonylib.pictures.neck import LABELS, Mark, grip_marks
+from harmonylib.pictures.look import LABELS, own
+from harmonylib.pictures.neck import Mark, grip_marks
 from harmonylib.pictures.theme import default_theme
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.diminished import passing
@@ -49,15 +50,16 @@ class SpreadPanel(Panel):
         strings: str = "",
         *,
         neck: Neck | None = None,
-        label: str = "degree",
+        label: str = "",
         frets: tuple[int, int] | None = None,
-        left_handed: bool = False,
+        left_handed: bool | None = None,
         theme: str | None = None,
         state: State | None = None,
     ) -> None:
         self._neck = neck or Neck()
         meant, trouble = _asked(chord)
         on = asked_set(self._neck, known(spread), strings)
+        label = label or own("label", LABELS[0])
         if label not in LABELS:
             raise HarmonyError(f"{label!r} is not a label: choose {', '.join(LABELS)}")
         theme = theme or default_theme()
@@ -128,7 +130,7 @@ class MelodyPanel(Panel):
         *,
         neck: Neck | None = None,
         frets: tuple[int, int] | None = None,
-        left_handed: bool = False,
+        left_handed: bool | None = None,
         theme: str | None = None,
         state: State | None = None,
     ) -> None:
@@ -201,7 +203,7 @@ class DiminishedPanel(Panel):
         *,
         neck: Neck | None = None,
         frets: tuple[int, int] | None = None,
-        left_handed: bool = False,
+        left_handed: bool | None = None,
         theme: str | None = None,
         state: State | None = None,
     ) -> None:

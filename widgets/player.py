@@ -42,7 +42,10 @@ HERE = Path(__file__).parent
 SCRIPTS = ("player_engine.js", "player_strings.js", "player_instrument.js", "player_view.js")
 """The parts of the script, one module when put together: the browser gets one text."""
 
-RANGES = {"tempo": (10, 600), "swing": (0.5, 0.75), "volume": (0, 1), "balance": (-1, 1), "count_in": (0, 2)}
+RANGES: dict[str, tuple[float, float]] = {
+    **{"tempo": (10, 600), "swing": (0.5, 0.75), "volume": (0, 1), "balance": (-1, 1), "count_in": (0, 2)},
+    **{"rest": (0, 2), "step": (0, 300), "fastest": (10, 600), "times": (1, 64)},
+}
 """What may be set, lowest and highest: quarter notes a minute, share of the beat, 0 to 1, call to answer, bars."""
 
 SOUND = {
@@ -58,8 +61,10 @@ class Player(anywidget.AnyWidget):
     `music` is an arrangement or a row of events; `texts` says what each event is, one line each (an arrangement knows
     its own: bar, chord, grip). Bars `first` to `last` are played, or `bars` as in ``bars="B"``; `metre` is that of
     events. Other settings by name: `tempo`, `swing`, `volume`, `balance` (−1 only the call, 1 only the answer),
-    `click`, `count_in` (bars), `loop`, `once` (a whole tune as written, its form not played out), `theme` (one of
-    `harmonylib.pictures.theme.THEMES`). Raises `HarmonyError` for a setting out of range, bars that are not there, and
+    `click`, `backbeat` (the click on 2 and 4 alone), `count_in` (bars), `loop`, `rest` (bars before each loop), `once`
+    (a whole tune as written, its form not played out), `theme` (one of `harmonylib.pictures.theme.THEMES`). With a
+    `step` above 0 the bars are played `times` times at each tempo of a ladder, from `tempo` up to `fastest`, each
+    counted in: a practice track, live. Raises `HarmonyError` for a setting out of range, bars that are not there, and
     music without events.
 
     >>> from harmonylib.guitar.grips import Grip
@@ -82,6 +87,11 @@ class Player(anywidget.AnyWidget):
     click = traitlets.Bool(False).tag(sync=True)
     count_in = traitlets.Int(0).tag(sync=True)
     loop = traitlets.Bool(False).tag(sync=True)
+    backbeat = traitlets.Bool(False).tag(sync=True)
+    rest = traitlets.Int(0).tag(sync=True)
+    step = traitlets.Float(0).tag(sync=True)
+    fastest = traitlets.Float(DEFAULT_TEMPO).tag(sync=True)
+    times = traitlets.Int(1).tag(sync=True)
     once = traitlets.Bool(False).tag(sync=True)
     first = traitlets.Int(1).tag(sync=True)
     last = traitlets.Int(1).tag(sync=True)
@@ -103,6 +113,7 @@ class Player(anywidget.AnyWidget):
     ) -> None:
         if isinstance(music, Arrangement):
             settings.setdefault("tempo", music.sounding_tempo)
+            settings.setdefault("fastest", music.tempo)
         super().__init__(svg=svg, **_placed(music, texts, title, (bars, first, last), metre), **settings)
 
     def load(
@@ -207,12 +218,14 @@ def _score(played: Sequence[Event], bars: Sequence[Bar], zero: Fraction) -> dict
     frames = [Event(bar.onset - zero, bar.length, (BEAT,), "click") for bar in bars]
     rows = _rows([*played, *clicks, *frames], bars[0].metre)
     events, ticks, spans = rows[: len(played)], rows[len(played) : -len(bars)], rows[-len(bars) :]
+    back = {click.onset for click in click_events(bars, backbeat=True)}
+    ticks = [row | {"back": click.onset in back} for row, click in zip(ticks, clicks, strict=True)]
     return {
         "events": events,
         "clicks": ticks,
         "bars": [
             {"number": bar.number, "onset": span["onset"], "end": span["end"], "swing": span["swing"]}
-            | {"countIn": [_rows(_count_in(bar, count, zero), bar.metre) for count in (1, 2)]}
+            | {"countIn": [_lead_in(bar, count, zero) for count in (1, 2)]}
             for bar, span in zip(bars, spans, strict=True)
         ],
         "pan": {part: pan for part, (_, pan) in PARTS.items()},
@@ -237,6 +250,15 @@ def _rows(events: Sequence[Event], metre: tuple[int, int]) -> list[dict[str, Any
 
 def _event_rows(events: Sequence[Event], swing: float, metre: tuple[int, int]) -> list[dict[str, Any]]:
     return cast("list[dict[str, Any]]", as_data(events, DEFAULT_TEMPO, swing, metre)["events"])
+
+
+def _lead_in(bar: Bar, count: int, zero: Fraction) -> list[dict[str, Any]]:
+    """The clicks of so many bars before a bar as rows, every second of each bar one of 2 and 4."""
+    events, place, made = _count_in(bar, count, zero), 0, []
+    for row in _rows(events, bar.metre):
+        place = 0 if row["midi"] == [ACCENT] else place + 1
+        made.append(row | {"back": place % 2 == 1})
+    return made
 
 
 def _count_in(bar: Bar, count: int, zero: Fraction) -> list[Event]:

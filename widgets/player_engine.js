@@ -5,7 +5,8 @@
 // hands the audio clock everything that starts before then. Position and time of the point scheduled so far are kept
 // side by side, so tempo, swing and loop change there without a gap. A score is what widgets/player.py sends:
 //   events, clicks  rows {onset, end, swing: [how far each moves a unit of swing], midi, part, velocity}
-//                   and for events text, the line to show, and id, the top note in the engraving
+//                   and for events text, the line to show, and id, the top note in the engraving;
+//                   for clicks back, whether it is one of 2 and 4
 //   bars            rows {number, onset, end, swing, countIn: [clicks of one bar, of two bars]}
 //   runs            the form: pairs of places in bars, first and last of what is played side by side
 //   pan, sound      the settings of harmonylib.sound, under their names there
@@ -16,7 +17,8 @@ const moved = (row, swing) => row.onset + (swing - 0.5) * row.swing[0];
 const ending = (row, swing) => row.end + (swing - 0.5) * row.swing[1];
 
 export class Engine {
-  // settings: tempo, swing, volume, balance, click, count_in, loop, once, first, last (the last two are bar numbers)
+  // settings: tempo, swing, volume, balance, click, backbeat, count_in, loop, rest, once, first, last (the last two are
+  // bar numbers); step, fastest, times: with a step the bars are played so many times at each tempo of a ladder
   constructor(context, score, settings) {
     Object.assign(this, { context, settings: { ...settings }, running: false, run: 0, shown: [], buffers: new Map() });
     this.load(score);
@@ -34,10 +36,10 @@ export class Engine {
   }
 
   start(time) {
-    this.run = 0;
-    const { bars } = this.#range(), swing = this.settings.swing;
-    const countIn = this.settings.count_in ? bars[0].countIn[this.settings.count_in - 1] : [];
+    Object.assign(this, { run: 0, rounds: 0, faster: 0 });
+    const { bars } = this.#range(), swing = this.settings.swing, countIn = this.#lead(this.settings.count_in);
     Object.assign(this, { running: true, time, shown: [], voices: new Set(), sources: new Set() });
+    if (this.settings.step) this.shown.push({ time, tempo: this.tempo });
     this.position = countIn.length ? countIn[0].onset : moved(bars[0], swing);
     this.fade = this.context.createGain();
     this.fade.connect(this.master);
@@ -50,6 +52,17 @@ export class Engine {
       this.parts[part].connect(panner).connect(this.fade);
     }
     this.#queue(countIn.map(row => ({ ...row, always: true })));
+  }
+
+  // Quarter notes a minute now: on a ladder, that of its step.
+  get tempo() {
+    const { tempo, step, fastest } = this.settings;
+    return step ? Math.max(tempo, Math.min(tempo + this.faster, fastest)) : tempo;
+  }
+
+  // The clicks of so many bars that lie before the first one played.
+  #lead(count) {
+    return count ? this.#range().bars[0].countIn[count - 1] : [];
   }
 
   stop(time) {
@@ -65,7 +78,7 @@ export class Engine {
   // Hand everything that starts before `until` to the audio clock.
   advance(until) {
     while (this.running && this.time < until) {
-      const quarter = 60 / this.settings.tempo, { to } = this.#range();
+      const quarter = 60 / this.tempo, { to } = this.#range();
       const within = this.position + (until - this.time) / quarter, reach = Math.min(to, within);
       const when = position => this.time + Math.max(position - this.position, 0) * quarter;
       for (; this.next < this.queue.length; this.next++) {
@@ -128,24 +141,39 @@ export class Engine {
   }
 
   #turn() {
-    const more = this.run + 1 < this.runs().length;
-    if (more || this.settings.loop) {
-      this.run = more ? this.run + 1 : 0;
+    if (this.run + 1 < this.runs().length) {
+      this.run += 1;
       return this.#jump(this.#range().from);
     }
+    const { loop, step, fastest, times, rest, count_in } = this.settings;
+    this.rounds += 1;
+    this.run = 0;
+    if (step && this.rounds % times === 0 && this.tempo < fastest) {
+      this.faster += step;
+      this.shown.push({ time: this.time, tempo: this.tempo });
+      return this.#again(count_in || rest, count_in > 0);
+    }
+    if (loop || (step && this.rounds % times)) return this.#again(rest, false);
     this.running = false;
     this.shown.push({ time: this.time, done: true });
   }
 
-  #jump(position) {
+  // From the start once more, after so many bars of rest; `counted` clicks them in any case.
+  #again(rest, counted) {
+    const lead = this.#lead(rest).map(row => ({ ...row, always: counted }));
+    this.#jump(lead.length ? lead[0].onset : this.#range().from, lead);
+  }
+
+  #jump(position, lead = []) {
     for (const voice of this.voices) this.#damp(voice, this.time);
     this.position = position;
-    this.#queue();
+    this.#queue(lead);
   }
 
   #sound(row, time, seconds) {
     if (row.part === "click") {
-      if (row.always || this.settings.click) this.#source(row, row.midi[0], time, row.velocity);
+      const { click, backbeat } = this.settings;
+      if (row.always || (click && (!backbeat || row.back))) this.#source(row, row.midi[0], time, row.velocity);
       return;
     }
     this.shown.push({ time, number: row.number, run: this.run });

@@ -1,7 +1,12 @@
 // One player: the model's settings, a live engine, the clock of the cursor.
 
-const SETTINGS = ["tempo", "swing", "volume", "balance", "click", "count_in", "loop", "once", "first", "last"];
+const SETTINGS = [
+  ...["tempo", "swing", "volume", "balance", "click", "backbeat", "count_in", "loop", "rest", "once", "first", "last"],
+  ...["step", "fastest", "times"],
+];
 const ALONE = "block-player-starts"; // tells the other players on the page to stop
+const LISTENS = "block-listens"; // tells that a box listens to the microphone: nothing may sound until it ends
+const hushed = () => document.documentElement.hasAttribute(`data-${LISTENS}`);
 
 class Instrument {
   constructor(model) {
@@ -9,6 +14,7 @@ class Instrument {
     this.views = new Set();
     this.end = new AbortController();
     document.addEventListener(ALONE, event => event.detail !== this && this.#ask(false), { signal: this.end.signal });
+    document.addEventListener(LISTENS, event => event.detail && this.#ask(false), { signal: this.end.signal });
     this.listeners = [
       ["change:playing", () => (model.get("playing") ? this.#start() : this.#stop())],
       ["change:score", () => this.#reload()],
@@ -44,6 +50,7 @@ class Instrument {
   }
 
   async #start() {
+    if (hushed()) return this.#ask(false);
     document.dispatchEvent(new CustomEvent(ALONE, { detail: this }));
     const score = this.model.get("score");
     this.context ??= new AudioContext({ sampleRate: score.sound.RATE });
@@ -62,8 +69,12 @@ class Instrument {
     const show = () => {
       const heard = context.currentTime - (context.outputLatency || 0);
       while (engine.shown.length && engine.shown[0].time <= heard) {
-        const { number, run: part, done } = engine.shown.shift();
+        const { number, run: part, tempo, done } = engine.shown.shift();
         if (done) return this.#ask(false);
+        if (tempo) {
+          for (const view of this.views) view.tell(tempo);
+          continue;
+        }
         this.model.set("now", number);
         for (const view of this.views) view.show(number, part, engine.runs().length);
       }

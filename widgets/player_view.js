@@ -26,7 +26,7 @@ class View {
     this.play = make("button", { type: "button", className: "block-player-play" });
     this.line = make("output", { className: "block-player-line", aria: { live: "off" } });
     this.said = make("p", { className: "block-player-said", aria: { role: "status", live: "polite" } });
-    this.paper = make("div", { className: "block-player-paper", tabIndex: 0, aria: { role: "region", label: "Score" } });
+    this.paper = make("div", { className: "block-player-paper", tabIndex: 0, aria: { role: "group", label: "Score" } });
     this.form = this.#switch("once", "Once, as written");
     this.root.append(
       make("div", { className: "block-player-row" }, this.play, this.line),
@@ -34,6 +34,7 @@ class View {
       make("div", { className: "block-player-row" }, this.#bars("first", "From bar"), this.#bars("last", "to bar"),
         this.#switch("loop", "Loop"), this.form, this.#switch("click", "Click"), this.#countIn(),
         make("span", { className: "block-player-caution" }, score.caution)),
+      this.#practice(),
       this.said,
       this.paper,
     );
@@ -98,7 +99,8 @@ class View {
     this.play.textContent = playing ? "■ Stop" : "▶ Play";
     this.play.setAttribute("aria-label", playing ? "Stop" : "Play");
     const bars = `bar ${this.model.get("first")} to ${this.model.get("last")}`;
-    if (playing) this.said.textContent = `Playing from ${bars}`;
+    if (hushed()) this.said.textContent = "The page is silent while a box listens";
+    else if (playing) this.said.textContent = `Playing from ${bars}`;
     else if (this.said.textContent) this.said.textContent = `Stopped at ${this.line.textContent}`;
     if (!playing) this.#unlight();
   }
@@ -149,9 +151,41 @@ class View {
     return make("label", {}, input, make("span", {}, label));
   }
 
+  // A ladder of tempos says where it is.
+  tell(tempo) {
+    this.said.textContent = `At ${Math.round(tempo)}`;
+  }
+
   #countIn() {
-    const choices = ["none", "1 bar", "2 bars"].map((text, value) => make("option", { value }, text));
-    return this.#select("count_in", "Count-in", make("select", {}, ...choices));
+    return this.#choice("count_in", "Count-in", ["none", "1 bar", "2 bars"]);
+  }
+
+  #practice() {
+    const faster = [0, 2, 4, 6, 8, 10, 12, 16, 20].map(value => [value, value ? `${value} faster` : "same tempo"]);
+    const times = [1, 2, 3, 4, 6, 8].map(value => [value, value === 1 ? "once" : `${value} times`]);
+    const fastest = make("input", { type: "number", min: 10, max: 600, step: 1 });
+    this.#follow("fastest", value => (fastest.value = value));
+    this.#listen(fastest, "change", () => fastest.checkValidity() && this.#write("fastest", fastest.valueAsNumber));
+    return make("details", { className: "block-player-practice" },
+      make("summary", {}, "Practise"),
+      make("div", { className: "block-player-row" },
+        this.#choice("rest", "Rest before each loop", ["none", "1 bar", "2 bars"]),
+        this.#switch("backbeat", "Click on 2 and 4"),
+        this.#choice("step", "Each tempo", faster), make("label", {}, make("span", {}, "up to"), fastest),
+        this.#choice("times", "played", times)));
+  }
+
+  // A menu of words, or of [value, words].
+  #choice(name, label, words) {
+    const pairs = words.map((text, value) => (Array.isArray(text) ? text : [value, text])), select = make("select");
+    for (const [value, text] of pairs) select.append(make("option", { value }, text));
+    this.#follow(name, value => {
+      if (pairs.every(([known]) => known !== value)) {
+        pairs.push([value, String(value)]);
+        select.append(make("option", { value }, String(value)));
+      }
+    });
+    return this.#select(name, label, select);
   }
 
   #bars(name, label) {

@@ -2,6 +2,7 @@
 function render({ model, el }) {
   const leave = new AbortController();
   el.classList.add("score-view");
+  nameSliders(el, leave.signal);
   const music = document.createElement("div");
   const words = document.createElement("div");
   music.className = "score-music";

@@ -6,15 +6,12 @@ note number n the SVG id ``n`` + n.
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Any
 
 import anywidget
 import traitlets
 
-from widgets.look import style
-
-HERE = Path(__file__).parent
+from widgets.look import script, style
 
 
 class ScoreView(anywidget.AnyWidget):
@@ -26,7 +23,7 @@ class ScoreView(anywidget.AnyWidget):
     >>> view.close()
     """
 
-    _esm = traitlets.Unicode((HERE / "score.js").read_text(encoding="utf-8")).tag(sync=True)
+    _esm = traitlets.Unicode(script("score")).tag(sync=True)
     _css = traitlets.Unicode(style("score")).tag(sync=True)
 
     svg = traitlets.Unicode("").tag(sync=True)

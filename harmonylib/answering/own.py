@@ -63,14 +63,18 @@ def with_own(arrangement: Arrangement, call: int, hits: Sequence[tuple[Fraction 
             raise HarmonyError(f"{text!r} sounds no string: an answer needs a chord")
         if chord is None:
             raise HarmonyError(f"{arrangement.tune.where(onset)}: no chord sounds here to answer in")
-        voicing = _heard(arrangement.settings.neck, grip, chord)
+        voicing = heard(arrangement.settings.neck, grip, chord)
         made.append(Answer(call, onset, Fraction(length).limit_denominator(48), voicing, grip, "your own"))
     others = tuple(answer for answer in arrangement.answers if answer.call != call)
     return replace(arrangement, answers=tuple(sorted([*others, *made], key=lambda answer: answer.onset)))
 
 
-def _heard(neck: Neck, grip: Grip, chord: Chord) -> Voicing:
-    """What a grip sounds, spelled from the chord where its notes belong to it."""
+def heard(neck: Neck, grip: Grip, chord: Chord) -> Voicing:
+    """What a grip sounds, spelled from the chord where its notes belong to it.
+
+    >>> heard(Neck(), Grip.parse("x7958x"), Chord.parse("Cmaj7")).degrees
+    ('3', '7', '1', '5')
+    """
     midi = neck.midi(grip.frets)
     degrees = tuple(chord.tones.get(m % 12, "") for m in midi)
     names = [chord.name_of(d) if d else spell(m) for d, m in zip(degrees, midi, strict=True)]

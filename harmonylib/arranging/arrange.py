@@ -19,6 +19,7 @@ from harmonylib.arranging.arrangement import STAGES, Arrangement, Search, Settin
 from harmonylib.arranging.candidates import Column, chord_options, option_columns
 from harmonylib.arranging.chain import Option, best_chains, gaps_between, laid_out, steps_between
 from harmonylib.arranging.choice import Choice
+from harmonylib.arranging.costs import weights
 from harmonylib.arranging.density import DENSITIES, kept_single
 from harmonylib.arranging.harmony import FOREIGN, Harmony, is_long
 from harmonylib.arranging.keys import placed_tune
@@ -146,7 +147,7 @@ def _check_settings(tune: Tune, settings: Settings) -> None:
         raise HarmonyError(
             f"alike {shown(settings.alike)}: write True, or False to play every repeat as is cheapest there"
         )
-    settings.weights  # noqa: B018  reading them refuses a bad hand or cost at once
+    weights(settings.hand, settings.costs)
     whole(settings.seed, "a seed")
     if settings.key is not None:
         expect(str, settings.key, "a key: write its tonic, as in 'Eb', or 'best'")

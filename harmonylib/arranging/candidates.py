@@ -72,12 +72,14 @@ def option_columns(
 def _column(
     verdict: Tested, harmony: Harmony | None, as_chord: bool, settings: Settings, closing: bool = False
 ) -> Column:
-    singles = single_options(settings.neck, verdict.note.pitch.midi)
-    if settings.stage == "melody":
-        weight = dict(settings.weights.grip)["melody string"]
-        deep = [max(option.grip.strings[0] - MELODY_STRING, 0) for option in singles]
-        return tuple(o._replace(costs=(("melody string", weight * d),)) for o, d in zip(singles, deep, strict=True))
-    if harmony is None:
+    weight = dict(settings.weights.grip)
+    singles = tuple(
+        option._replace(
+            costs=(("melody string", weight["melody string"] * max(option.grip.strings[0] - MELODY_STRING, 0)),)
+        )
+        for option in single_options(settings.neck, verdict.note.pitch.midi)
+    )
+    if settings.stage == "melody" or harmony is None:
         return singles
     if settings.stage == "roots":
         blocks = list(shell_options(verdict, settings.neck, settings.weights))
@@ -87,8 +89,8 @@ def _column(
         return singles
     if not blocks:
         return singles
-    alone = (("single", dict(settings.weights.grip)["single"]),)
-    options = [*blocks, *(single._replace(costs=alone) for single in singles)]
+    alone = ("single", weight["single"])
+    options = [*blocks, *(single._replace(costs=(alone, *single.costs)) for single in singles)]
     if settings.seed:
         random.Random(int(settings.seed)).shuffle(options)
     return tuple(options)

@@ -28,7 +28,7 @@ from pathlib import Path
 from typing import Any
 
 from harmonylib.classroom.manifest import MANIFEST, Laid, content, read_manifest, written_manifest
-from harmonylib.classroom.shipped import course_files
+from harmonylib.classroom.shipped import course_chapters, course_files
 from harmonylib.errors import HarmonyError
 from harmonylib.files import PASSING, alone
 
@@ -64,7 +64,7 @@ def lay(course: Path, folder: Path, reset: int | None = None) -> Copy:
     Raises `HarmonyError` when the folder cannot be written to; all that was there before is then still there.
     """
     names = course_files(course)
-    fresh = _chapter(names, reset)
+    fresh = "" if reset is None else _chapter(course, reset)
     try:
         _make(folder)
         with alone(folder) as locked:
@@ -81,18 +81,12 @@ def lay(course: Path, folder: Path, reset: int | None = None) -> Copy:
         ) from error
 
 
-def _chapter(names: tuple[str, ...], number: int | None) -> str:
-    """The chapter of a number, or nothing where no number is given."""
-    if number is None:
-        return ""
-    for name in names:
-        if name.startswith(f"{number:02}_"):
-            return name
-    raise HarmonyError(f"there is no chapter {number}: choose one from 0 to {int(_last(names)[:2])}")
-
-
-def _last(names: tuple[str, ...]) -> str:
-    return max(name for name in names if name.endswith(".ipynb"))
+def _chapter(course: Path, number: int) -> str:
+    """The chapter of a number."""
+    chapters = course_chapters(course)
+    if number not in chapters:
+        raise HarmonyError(f"there is no chapter {number}: choose one from 0 to {max(chapters)}")
+    return chapters[number]
 
 
 def _make(folder: Path) -> None:

@@ -17,7 +17,7 @@ from pathlib import Path
 from harmonylib.classroom.sheets import Sheet
 from harmonylib.files import safe_cell, write_together
 from harmonylib.pictures.picture import Pen, Picture, ems, folded
-from harmonylib.pictures.theme import OKABE_ITO, named_theme, text_on
+from harmonylib.pictures.theme import named_theme, text_on
 from harmonylib.wording import plain
 
 COLUMNS = ("learner", "exercise", "kind", "right", "reply")
@@ -132,7 +132,7 @@ def overview(marks: Marks, theme: str | None = None) -> Picture:
             pen.write(6, height - 1.9 * look.chord - 1.5 * look.small * (row + 0.6), words, colour=look.soft)
         x, y = 6.0, height - head + 0.8 * look.small
         for state, colour in STATES.items():
-            pen.area([(x, x + look.small, y - 1, y + look.small - 1)], OKABE_ITO[colour], look.ink)
+            pen.area([(x, x + look.small, y - 1, y + look.small - 1)], look.shade(colour), look.ink)
             pen.write(x + 1.4 * look.small, y, state)
             x += (2.6 + ems(state)) * look.small
         for index, (name, count) in enumerate(zip(names, counts, strict=True)):
@@ -143,10 +143,10 @@ def overview(marks: Marks, theme: str | None = None) -> Picture:
             for state, colour in STATES.items():
                 end = start + unit * count[state]
                 if count[state]:
-                    pen.area([(start, end, bottom + 0.12 * lane, bottom + 0.88 * lane)], OKABE_ITO[colour], look.ink)
+                    pen.area([(start, end, bottom + 0.12 * lane, bottom + 0.88 * lane)], look.shade(colour), look.ink)
                     words = str(count[state])
                     if end - start > ems(words) * look.label:
-                        ink = text_on(OKABE_ITO[colour])
+                        ink = text_on(look.shade(colour))
                         pen.write((start + end) / 2, middle, words, "label", align="center", colour=ink, bold=True)
                 start = end
 

@@ -10,7 +10,6 @@ Sources: PDF. The layout is ours.
 
 from __future__ import annotations
 
-import json
 import os
 import re
 from collections.abc import Iterator, Mapping, Sequence
@@ -18,24 +17,29 @@ from contextlib import contextmanager
 from dataclasses import replace
 from typing import Any
 
+from harmonylib.classroom.handouts.frames import DRAWN
+from harmonylib.classroom.keys import diagrams, told
 from harmonylib.classroom.sheets import SHORT_TITLE, Sheet
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises.base import Exercise
 from harmonylib.exercises.tunes import TuneExercise
-from harmonylib.exercises.written import as_text
+from harmonylib.pictures.look import SIZES, Look, look
 from harmonylib.pictures.neck import neck_picture
-from harmonylib.pictures.theme import THEME_VARIABLE
-from harmonylib.score.engraving import LINE_MM, PRINT_FONT, drawn_pages, plain_signs
+from harmonylib.pictures.theme import THEME_VARIABLE, class_theme
+from harmonylib.score.engraving import PRINT_FONT, drawn_pages, line_mm, plain_signs
+from harmonylib.score.printing import printed
 from harmonylib.wording import plain
 
 
 @contextmanager
 def on_paper() -> Iterator[None]:
     """Pictures inside are drawn for paper, also where the course stands on a projector."""
-    before = os.environ.pop(THEME_VARIABLE, None)
+    before = os.environ.get(THEME_VARIABLE)
+    os.environ[THEME_VARIABLE] = class_theme("sheet")
     try:
         yield
     finally:
+        os.environ.pop(THEME_VARIABLE)
         if before is not None:
             os.environ[THEME_VARIABLE] = before
 
@@ -43,8 +47,8 @@ def on_paper() -> Iterator[None]:
 PICTURE = """
 #let data = json(bytes(sys.inputs.data))
 #set page(width: 180mm, height: auto, margin: 2mm)
-#set text(font: ("Libertinus Serif", "DejaVu Sans Mono"))
-#for line in data { block(spacing: 3mm, image(bytes(line), format: "svg", width: 100%)) }
+#set text(font: data.fonts)
+#for line in data.lines { block(spacing: 3mm, image(bytes(line), format: "svg", width: 100%)) }
 """
 
 
@@ -52,7 +56,7 @@ def as_png(task: Exercise) -> bytes | None:
     """The picture of a question as a notebook shows it without a kernel and without being trusted."""
     music = _music(task)
     if music:
-        return _typst(PICTURE, music, format="png", ppi=170)
+        return printed(PICTURE, {"title": "", "lines": music}, "png", ppi=170)
     return task.picture.png(960) if task.picture else None
 
 
@@ -63,39 +67,39 @@ def _music(task: Exercise) -> list[str]:
     made = task.arrangement
     bare = [replace(choice, grip=None, voicing=None, diminished=None) for choice in made.choices]
     options = {"pageHeight": 100, "smuflTextFont": "none", "minLastJustification": 0}  # short bars are widened
-    pages = drawn_pages(replace(made, choices=tuple(bare), answers=()), LINE_MM, options, *task.span)
+    pages = drawn_pages(replace(made, choices=tuple(bare), answers=()), line_mm(), options, *task.span)
     return [plain_signs(page, PRINT_FONT) for page in pages]
 
 
-def _typst(template: str, data: object, **how: Any) -> bytes:
-    import typst
-
-    made = typst.compile(template.encode(), sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True, **how)
-    return bytes(made)
-
-
-TEMPLATE = """
+TEMPLATE = (
+    """
 #let data = json(bytes(sys.inputs.data))
+#let small = data.size * 1pt
 #set document(title: data.title, date: none)
 #set page(
   paper: data.paper,
-  margin: (x: 15mm, top: 15mm, bottom: 20mm),
+  margin: (x: 15mm, top: 15mm, bottom: 17mm + small),
   footer: context {
-    set text(size: 8pt)
+    set text(size: small)
     grid(columns: (1fr, auto), column-gutter: 5mm, data.footer, counter(page).display("1 / 1", both: true))
   },
 )
-#set text(font: ("Libertinus Serif", "DejaVu Sans Mono"), size: 10.5pt, lang: "en")
+#set text(font: data.fonts, size: small * 7 / 6, lang: "en")
 #show regex("[x0-9]+(-[x0-9]+){3,}"): box  // a grip stays on one line
 #let blank = align(bottom, line(length: 100%, stroke: 0.5pt))
-#block(sticky: true, below: 6mm, text(size: 18pt, weight: "bold", data.title))
+#block(sticky: true, below: 0mm, inset: (bottom: 6mm), text(size: small * 2, weight: "bold", data.title))
+#if data.unprinted != "" { text(size: small, style: "italic", data.unprinted) }
 #if data.head.len() > 0 {
   let fields = data.head.map(name => (box(height: 7mm, align(bottom, name)), blank)).flatten()
   grid(columns: (auto, 2fr, auto, 1fr), column-gutter: 3mm, ..fields)
   v(5mm)
 }
-#for item in data.questions {
-  block(width: 100%, above: 8mm, breakable: item.long, {
+"""
+    + DRAWN
+    + """
+#for (place, item) in data.questions.enumerate() {
+  if place > 0 { v(1fr) }  // what a page has left over is shared out, as room to write in
+  block(width: 100%, above: 0pt, below: 0pt, inset: (bottom: 7mm), breakable: item.long, {
     block(sticky: true, grid(columns: (9mm, 1fr), strong(str(item.number) + "."), item.question))
     set block(spacing: 3mm)
     for figure in item.figures {
@@ -108,12 +112,26 @@ TEMPLATE = """
       pad(left: 9mm, grid(columns: columns, column-gutter: 3mm, ..item.labels.map(cell).flatten()))
     }
     for solution in item.solutions { pad(left: 9mm, solution) }
+    if item.diagrams.len() > 0 {
+      let shown(cell) = block(breakable: false, align(center, {
+        set block(spacing: 1mm)
+        if cell.head != "" { block(text(size: small, cell.head)) }
+        drawn(cell)
+      }))
+      pad(left: 9mm, block(above: 2mm, grid(columns: (1fr,) * data.across, row-gutter: 2mm,
+        ..item.diagrams.map(shown))))
+    }
   })
 }
+#v(data.last * 1fr)
 """
+)
 
-FIGURE_SCALE, SMALLEST_SCALE, TALLEST = 0.75, 0.4, 620
-"""How large pictures are printed, how small at least, and how high at most, in points."""
+SMALLEST_SCALE, TALLEST = 0.4, 620
+"""How small a picture may be printed, and how high at most, in points."""
+
+ACROSS = 6
+"""Diagrams beside each other in a key."""
 
 MUSIC, ROW, TEXT_ROW, ROW_LETTERS, PAGE = 130, 24, 16, 90, 620
 """About how high a line of music, a line to write on and a line of text are, and what fits a page, in points."""
@@ -123,30 +141,36 @@ def sheet_pdf(made: Sheet) -> bytes:
     """The sheet as PDF: name and date, numbered questions with their pictures and room to write."""
     with on_paper():
         questions = [_question(number, task) for number, task in made.numbered]
-    return _pdf(made, made.title, ("Name", "Date"), questions)
+    return _pdf(made, look(paper=made.paper), made.title, ("Name", "Date"), questions)
 
 
 def key_pdf(made: Sheet) -> bytes:
-    """The key to the sheet as PDF: every question by the same number, a right answer, and what is so."""
-    answers = [
-        [f"Answer: {as_text(task.solution())}", f"{task.truth[:1].upper()}{task.truth[1:]}."] for task in made.exercises
-    ]
-    asked = [
-        {**_bare(number, task), "solutions": [_soft(text) for text in told], "long": _text_high(task, *told) > PAGE}
-        for (number, task), told in zip(made.numbered, answers, strict=True)
-    ]
-    return _pdf(made, f"{made.title} – key", (), asked)
+    """The key to the sheet as PDF: every question by the same number, a right answer, what is so, and its grips."""
+    how, said = look(paper=made.paper), set[str]()
+    asked = [_answered(number, task, told(task, said), how) for number, task in made.numbered]
+    return _pdf(made, how, f"{made.title} – key", (), asked)
 
 
-def _pdf(made: Sheet, title: str, head: Sequence[str], questions: Sequence[Mapping[str, Any]]) -> bytes:
-    data = {"title": _soft(title, 20), "paper": made.paper, "head": head, "questions": questions}
+def _answered(number: int, task: Exercise, lines: Sequence[str], how: Look) -> dict[str, Any]:
+    """A question with its answer, in words and on the neck."""
+    drawn = [{"head": plain(what), **frame.data} for what, frame in diagrams(task, how)]
+    high = _text_high(task, *lines) + sum(cell["h"] for cell in drawn[::ACROSS])
+    return {
+        **_bare(number, task),
+        **{"solutions": [_soft(line) for line in lines], "diagrams": drawn, "long": high > PAGE},
+    }
+
+
+def _pdf(made: Sheet, how: Look, title: str, head: Sequence[str], questions: Sequence[Mapping[str, Any]]) -> bytes:
+    data = {"title": _soft(title, 20), "paper": how.paper, "size": how.size, "head": head, "questions": questions}
+    data |= {"across": ACROSS if how.size == SIZES[0] else 3, "last": 30 if head else 3000}
     short = made.title if len(made.title) <= SHORT_TITLE else made.title[: SHORT_TITLE - 1] + "…"
-    return _typst(TEMPLATE, {**data, "footer": f"{short} · {made.origin}"}, format="pdf")
+    return printed(TEMPLATE, {**data, "footer": f"{short} · {made.origin}"}, "pdf")
 
 
 def _bare(number: int, task: Exercise) -> dict[str, Any]:
     asked: dict[str, Any] = {"number": number, "question": _soft(task.question), "long": False}
-    return {**asked, "figures": [], "labels": [], "solutions": []}
+    return {**asked, "figures": [], "labels": [], "solutions": [], "diagrams": []}
 
 
 def _question(number: int, task: Exercise) -> dict[str, Any]:
@@ -157,7 +181,7 @@ def _question(number: int, task: Exercise) -> dict[str, Any]:
         *([task.picture] if task.picture and not music else []),
         *[neck_picture(task.neck, ())] * task.blank_necks,
     ]
-    scales = [min(FIGURE_SCALE, TALLEST / picture.height) for picture in pictures]
+    scales = [min(1, TALLEST / picture.height) for picture in pictures]
     if min(scales, default=1) < SMALLEST_SCALE:
         raise HarmonyError(f"question {number}: its picture is too high for a page; choose fewer bars")
     figures = [{"svg": line, "width": 0} for line in music]

@@ -16,7 +16,8 @@ from html import escape
 from pathlib import Path
 
 from harmonylib.classroom.marks import Marks, Row, by_learner, counted_right
-from harmonylib.classroom.shipped import course_files, course_folder
+from harmonylib.classroom.shipped import course_chapters, course_folder
+from harmonylib.errors import HarmonyError
 from harmonylib.files import safe_stem, write_together
 
 CHAPTERS = {
@@ -66,10 +67,8 @@ def reply_page(marks: Marks, rows: Sequence[Row]) -> str:
         lines.append("</tbody></table>")
         again = sorted({CHAPTERS[row.kind] for row in rows if row.state != "right" and row.kind in CHAPTERS})
         if again:
-            names = {
-                int(name[:2]): name[3:-6].replace("_", " ") for name in course_files(course_folder()) if name[0] != "t"
-            }
-            looked = "; ".join(f"{number}, {names[number]}" for number in again)
+            chapters = course_chapters(course_folder())
+            looked = "; ".join(f"{number}, {chapters[number][3:-6].replace('_', ' ')}" for number in again)
             lines.append(f"<p>Chapters to look at again: {looked}.</p>")
     head = f"<meta charset='utf-8'><title>{title}</title><style>{_STYLE}</style>"
     return f"<!DOCTYPE html>\n<html lang='en'><head>{head}</head><body>\n" + "\n".join(lines) + "\n</body></html>\n"
@@ -90,13 +89,14 @@ def write_replies(marks: Marks, folder: str | Path) -> tuple[Path, ...]:
             place = f"{first}_{number}"
         taken.add(place.lower())
         page = reply_page(marks, rows).encode("utf-8", "replace")
-        written += write_together({f"{safe_stem(marks.sheet.title)}.html": page}, Path(folder) / place)
-        _hand_over(Path(folder) / place, learner)
+        paths = write_together({f"{safe_stem(marks.sheet.title)}.html": page}, Path(folder) / place)
+        _hand_over((*paths, Path(folder) / place), learner)
+        written += paths
     return tuple(written)
 
 
-def _hand_over(folder: Path, learner: str) -> None:
-    """Let root close a learner's folder to all others, where the learner has an account on this machine."""
+def _hand_over(paths: Sequence[Path], learner: str) -> None:
+    """Let root give the pages and their folder to the learner to read, where the learner has an account here."""
     if getattr(os, "geteuid", lambda: 1)() != 0:
         return
     import pwd
@@ -105,5 +105,9 @@ def _hand_over(folder: Path, learner: str) -> None:
         group = pwd.getpwnam(learner).pw_gid
     except (KeyError, ValueError):
         return
-    os.chown(folder, -1, group, follow_symlinks=False)
-    folder.chmod(0o750)
+    for path in paths:
+        try:
+            os.chown(path, -1, group, follow_symlinks=False)
+            path.chmod(0o750 if path.is_dir() else 0o640)
+        except OSError as error:
+            raise HarmonyError(f"{str(path)!r} cannot be given to {learner!r}: {error.strerror}") from error

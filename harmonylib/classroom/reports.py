@@ -170,7 +170,7 @@ def _ranges(numbers: Iterable[int]) -> str:
 
 def _picture(found: Survey, theme: str | None) -> Picture:
     from harmonylib.pictures.picture import Picture
-    from harmonylib.pictures.theme import OKABE_ITO, named_theme
+    from harmonylib.pictures.theme import named_theme
 
     if not found.rows:
         raise HarmonyError(f"no tune in {found.folder!r} could be surveyed: there is nothing to draw")
@@ -188,7 +188,7 @@ def _picture(found: Survey, theme: str | None) -> Picture:
         for place, (name, colour) in enumerate(zip(WEIGHTS, _COLOURS, strict=True)):
             x = 8 + column * (place % 2)
             y = foot - 1.6 * look.small * (1 + place // 2)
-            pen.area([(x, x + look.small, y - 1, y + look.small - 1)], OKABE_ITO[colour], look.ink)
+            pen.area([(x, x + look.small, y - 1, y + look.small - 1)], look.shade(colour), look.ink)
             label = f"{name}: {WEIGHTS[name].column.replace('_', ' ')}"
             pen.write(x + 1.5 * look.small, y, label, room=column - 2 * look.small)
         roof = foot + row_height * len(shown)
@@ -205,7 +205,7 @@ def _picture(found: Survey, theme: str | None) -> Picture:
             for points, colour in zip(row.parts.values(), _COLOURS, strict=True):
                 if points:
                     box = (x, x + unit * points, y + 0.15 * row_height, y + 0.85 * row_height)
-                    pen.area([box], OKABE_ITO[colour], look.ink)
+                    pen.area([box], look.shade(colour), look.ink)
                 x += unit * points
             pen.write(x + 4, text, f"{row.difficulty:.1f}", "label", bold=True)
 

@@ -9,6 +9,7 @@ and one ``[[tasks]]`` table for each exercise or group:
 
 Conventions
 - A table with `count` is drawn by the seed and level of the sheet; any other one is the exercise it describes.
+- Kinds, spreads, strings and roots are read however they are written (`harmonylib.classroom.loosely`).
 - A tune that is named by its file goes along as text; a TOML file names tunes as seen from its own folder.
 
 Source: TOML 1.0.
@@ -24,6 +25,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from harmonylib.classroom.loosely import understood
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises.base import REGISTRY, Exercise
 from harmonylib.exercises.catalogue import KINDS, exercise_set, from_data
@@ -31,7 +33,7 @@ from harmonylib.exercises.draws import LEVELS
 from harmonylib.exercises.tunes import TuneExercise
 from harmonylib.exercises.written import quoted
 from harmonylib.files import read_limited
-from harmonylib.score.pdf import PAPERS
+from harmonylib.pictures.look import PAPERS, own
 from harmonylib.tunes.container import unpacked
 from harmonylib.wording import plain
 
@@ -97,7 +99,7 @@ def sheet(
     tasks: Sequence[Exercise | Mapping[str, Any]],
     seed: int = 0,
     level: int = 1,
-    paper: str = PAPERS[0],
+    paper: str = "",
 ) -> Sheet:
     """A sheet of exercises, of exercises as data, and of groups drawn by seed and level, in this order.
 
@@ -122,7 +124,7 @@ def _sheet(
             raise HarmonyError(f"{where}: {error}") from error
         if len(slots) > MOST_EXERCISES:
             raise HarmonyError(f"{where}: a sheet holds at most {MOST_EXERCISES} exercises")
-    return Sheet(title, tuple(_filled(slots, seed, level)), seed, level, paper)
+    return Sheet(title, tuple(_filled(slots, seed, level)), seed, level, paper or own("paper", PAPERS[0]))
 
 
 def _filled(slots: Sequence[Exercise | str], seed: int, level: int) -> Iterator[Exercise]:
@@ -143,8 +145,9 @@ def _slots(task: object, folder: str) -> list[Exercise | str]:
         return [_portable(task)]
     if not isinstance(task, Mapping):
         raise HarmonyError(f"{quoted(task)} is no exercise: give one, or a table with its kind and material")
+    task = understood(task)
     if "count" not in task and "kinds" not in task:
-        odd = [name for name, value in task.items() if type(value) not in (str, int, float)]
+        odd = [name for name, value in task.items() if type(value) not in (str, int, float, bool)]
         if odd:
             raise HarmonyError(f"{odd[0]} {quoted(task[odd[0]])}: give text or a number")
         return [_portable(from_data({**task, **_beside(task, folder)}))]
@@ -215,7 +218,7 @@ def read_spec(path: str | Path, seed: int | None = None, paper: str | None = Non
         tasks = spec.get("tasks", [])
         if not isinstance(tasks, list) or not tasks:
             raise HarmonyError("no tasks: write a [[tasks]] table for each exercise or group")
-        level, paper = spec.get("level", 1), paper or spec.get("paper", PAPERS[0])
+        level, paper = spec.get("level", 1), paper or spec.get("paper", "")
         named = list(zip(_task_places(text, len(tasks)), tasks, strict=True))
         seed = spec.get("seed", 0) if seed is None else seed
         return _sheet(spec.get("title", file.stem), named, seed, level, paper, str(file.parent))

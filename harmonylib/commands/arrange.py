@@ -17,12 +17,13 @@ from harmonylib.commands.terminal import (
     told,
 )
 from harmonylib.errors import HarmonyError
+from harmonylib.settings import section
 
 
 def describe(commands: Commands) -> None:
     from harmonylib.arranging.density import DENSITIES
     from harmonylib.guitar.neck import LONG_SCALE, TUNINGS
-    from harmonylib.score.pdf import PAPERS
+    from harmonylib.pictures.look import PAPERS
     from harmonylib.score.writing import SOUNDS
 
     arrange = commands.add_parser(
@@ -61,7 +62,7 @@ def describe(commands: Commands) -> None:
         "--tuning",
         help=f"one of {', '.join(TUNINGS)}; or pitches from the lowest: 'D2 A2 D3 G3 B3 E4'",
     )
-    arrange.add_argument("--paper", choices=PAPERS, default=PAPERS[0], help=f"paper of the PDF (default: {PAPERS[0]})")
+    arrange.add_argument("--paper", choices=PAPERS, default="", help="paper of the PDF (default: the class's, or a4)")
     arrange.add_argument("--reasons", action="store_true", help="print the reason for every grip in the PDF too")
     arrange.add_argument("--sound", choices=SOUNDS, help="write what it sounds like too")
     arrange.add_argument(
@@ -95,7 +96,18 @@ def _answer_options(arrange: argparse.ArgumentParser) -> None:
         help=f"share of answers approached by a fret ({Manner.approached})",
     )
     answers.add_argument("--contour", choices=(*CONTOURS, "any"), help="how the answers' top line goes (any)")
-    answers.add_argument("--swing", action="store_true", help="off-beat answers on the last third of the beat")
+    answers.add_argument(
+        "--swing", action="store_const", const=True, help="off-beat answers on the last third of the beat"
+    )
+    answers.add_argument(
+        "--breath", metavar="BEATS", type=float, help=f"beats left free before the next call ({Manner.breath})"
+    )
+    answers.add_argument(
+        "--rhythms", metavar="N", type=int, help=f"how many rhythms a chorus lives on ({Manner.rhythms})"
+    )
+    answers.add_argument(
+        "--answer-cost", metavar="NAME=VALUE", action="append", help="a weight of the answers by value, as in cover=3"
+    )
 
 
 def _taste_options(arrange: argparse.ArgumentParser) -> None:
@@ -129,17 +141,28 @@ def _asked(options: argparse.Namespace) -> dict[str, Any]:
     asked["alike"] = False if options.not_alike else None
     found: dict[str, Any] = told(asked) | {"neck": asked_neck(options)}
     if options.cost:
-        found["costs"] = {**given().costs, **dict(map(_weight, options.cost))}
+        found["costs"] = {**given().costs, **dict(_weight(text, "--cost") for text in options.cost)}
     return found
 
 
-def _weight(text: str) -> tuple[str, float]:
+def _manner(options: argparse.Namespace) -> dict[str, Any]:
+    """How the options ask the answers to be; what they leave open is left to the class's file."""
+    names = ("approached", "contour", "swing", "breath", "rhythms")
+    asked = {"share": options.answers or None, "seed": options.seed or None}
+    asked |= {name: getattr(options, name) for name in names}
+    if options.answer_cost:
+        own = dict(_weight(text, "--answer-cost") for text in options.answer_cost)
+        asked["costs"] = {**section("answers").get("costs", {}), **own}
+    return told(asked)
+
+
+def _weight(text: str, option: str) -> tuple[str, float]:
     """A weight as the command line has it."""
     name, _, value = text.partition("=")
     try:
         return name.strip(), float(value)
     except ValueError:
-        raise HarmonyError(f"--cost {text!r}: write a name and a number, as in travel=0.05") from None
+        raise HarmonyError(f"{option} {text!r}: write a name and a number, as in travel=0.05") from None
 
 
 def run(options: argparse.Namespace) -> int:
@@ -166,9 +189,7 @@ def run(options: argparse.Namespace) -> int:
         progress.set_description("arranging", refresh=False)
         arrangement = arrange(tune, None, **_asked(options))
         if options.answers or options.stage == "answers":
-            share = options.answers or None
-            asked = {"share": share, "approached": options.approached, "contour": options.contour}
-            arrangement = respond(arrangement, seed=options.seed, swing=options.swing, **told(asked))
+            arrangement = respond(arrangement, **_manner(options))
         faults = [*check(arrangement), *check_answers(arrangement)]
         progress.update()
         progress.set_description("engraving", refresh=False)

@@ -12,18 +12,16 @@ def describe(commands: Commands) -> None:
     """Add the command and its arguments."""
     from harmonylib.answering.stages import STAGES
     from harmonylib.classroom.handouts.kinds import KINDS
-    from harmonylib.classroom.handouts.look import SIZES
     from harmonylib.classroom.handouts.setting import FORMATS
-    from harmonylib.pictures.neck import LABELS
-    from harmonylib.score.pdf import PAPERS
+    from harmonylib.pictures.look import LABELS, PAPERS, SIZES
 
     sheet = commands.add_parser(
         "handout",
-        help="print diagrams for the music stand: shapes, cycles, a tune in its stages",
+        help="print diagrams for the music stand: shapes, cycles, scales, a tune in its stages, its fills",
         description="Write a hand-out as PDF, SVG and PNG. " + "; ".join(f"{k}: {told}" for k, told in KINDS.items()),
     )
     sheet.add_argument("kind", metavar="KIND", choices=tuple(KINDS), help=f"one of {', '.join(KINDS)}")
-    sheet.add_argument("what", metavar="WHAT", nargs="*", help="families, as in maj7 m7b5; a chord; a tune's file")
+    sheet.add_argument("what", metavar="WHAT", nargs="*", help="families, as in maj7 m7b5; a chord; a root; a file")
     sheet.add_argument("--root", metavar="NOTE", help="root of the shapes (default: C)")
     sheet.add_argument("--spread", metavar="NAME", help="spread of a family through twelve roots (default: drop 2)")
     sheet.add_argument(
@@ -44,7 +42,7 @@ def describe(commands: Commands) -> None:
 
 def _run(options: argparse.Namespace) -> int:
     from harmonylib.classroom.handouts.kinds import OPTIONS, handout
-    from harmonylib.classroom.handouts.look import LOOKS
+    from harmonylib.pictures.look import LOOKS
 
     what = options.what if options.kind == "shapes" else " ".join(options.what)
     given = {name: getattr(options, name) for name in (*LOOKS, "left_handed") if getattr(options, name) is not None}

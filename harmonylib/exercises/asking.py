@@ -3,6 +3,8 @@
 Conventions
 - A question on a chord asks about another chord than the edit cell's, drawn by the lesson's seed and level; a question
   on a tune asks about the tune, bars, tempo and neck of the edit cell.
+- No two questions of a kind in one chapter are alike or have the same answer, nor has the one that follows on
+  “another one”, which is asked about the lesson as well.
 - What cannot be asked there (no gap, no foreign note, no hand that holds it) is said in a sentence.
 """
 
@@ -12,10 +14,13 @@ import random
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 
+from harmonylib.answering.gaps import gaps
 from harmonylib.arranging.choice import Choice
-from harmonylib.errors import HarmonyError
+from harmonylib.errors import HarmonyError, whole, within
 from harmonylib.exercises.base import Exercise
 from harmonylib.exercises.catalogue import KINDS, exercise, exercise_set, random_exercise
+from harmonylib.exercises.draws import chords_of
+from harmonylib.exercises.written import as_text
 from harmonylib.guitar.grips import Grip
 from harmonylib.lessons.lesson import Lesson
 from harmonylib.lessons.music import here
@@ -27,6 +32,14 @@ from harmonylib.theory.voicings import Voicing
 
 TRIES = 60
 
+TURNS = 12
+"""So many draws are made for a question that is unlike those before it."""
+
+ASKED = 3
+"""A chapter asks at most so many questions of one kind, at places 1 to 3; what is asked for after them follows."""
+
+ON_A_NEW_CHORD = ("spell", "drop", "find_root", "name_inversion", "next_inversion", "find_grips")
+
 
 @section
 def ask(today: Lesson, kind: str, which: int = 1) -> Exercise | Said:
@@ -37,66 +50,121 @@ def ask(today: Lesson, kind: str, which: int = 1) -> Exercise | Said:
     Spell ... from the root up: 4 notes.
     >>> ask(lesson(6), "find_gaps")
     At which bar and beat do the gaps open in bars 1 to 4 of Lantern on the Landing ...
+    >>> ask(lesson(3, tempo=50), "harmonise_bar").another(1)
+    Harmonise bar 2 of Lantern on the Landing (E♭ major, 50 quarter notes a minute)...
     """
     if kind not in _MADE:
         raise HarmonyError(f"{kind!r} is not a kind of question: choose {', '.join(_MADE)}")
-    return _MADE[kind](today, which)
+    number = whole(which, "the number of a question")
+    within(number, 1, ASKED, f"question {{}} of a kind: choose 1 to {ASKED}, and “another one” in its box")
+    asked = Asked(today, kind, number)
+    task = asked.first
+    object.__setattr__(task, "series", asked.another)  # making it anew would arrange its tune again
+    return task
 
 
-def _draws(today: Lesson, kind: str, which: int) -> random.Random:
-    return random.Random(f"{kind} {which} {today.chapter} {today.seed} {today.settings['level']}")
+class Asked:
+    """The questions of one kind in one place of a chapter: the first, and those that come for the asking."""
+
+    def __init__(self, today: Lesson, kind: str, which: int) -> None:
+        self._today, self._kind, self._which = today, kind, which
+        self._chapter: list[Exercise] = []
+        self._others: list[Exercise] = []
+
+    @property
+    def first(self) -> Exercise:
+        """The question itself: neither alike nor with the same answer as those of its kind before it."""
+        while len(self._chapter) < self._which:
+            self._chapter.append(self._unlike(self._chapter, self._chapter, len(self._chapter) + 1))
+        return self._chapter[-1]
+
+    def another(self, number: int) -> Exercise:
+        """Question `number` after the first, from 1: of the same lesson, and not the one before it again."""
+        while len(self._others) < number:
+            before = self._others[-1] if self._others else self.first
+            asked = [*self._chapter, *self._others]
+            self._others.append(self._unlike(asked, [before], ASKED * (len(self._others) + 1) + self._which))
+        return self._others[number - 1]
+
+    def _unlike(self, asked: list[Exercise], before: list[Exercise], place: int) -> Exercise:
+        """A question unlike those `before` it, in its answer too; best one that was not `asked` at all."""
+        near, far = {task.question for task in before}, {task.question for task in asked}
+        answers, spare = {as_text(task.solution()) for task in before}, None
+        for turn in range(TURNS if before else 1):
+            try:
+                task = _MADE[self._kind](self._today, place, turn)
+            except HarmonyError:
+                if not before:
+                    raise
+                continue
+            if task.question in near or as_text(task.solution()) in answers:
+                continue
+            if task.question not in far:
+                return task
+            spare = spare or task
+        if spare is None:
+            raise HarmonyError("this lesson has no other question of that kind: set more bars, or another tune")
+        return spare
 
 
-def _new_chords(today: Lesson, kind: str, which: int) -> Iterator[Chord]:
-    """Chords with another root and another family than the lesson's, in the order in which they are drawn."""
-    draws = _draws(today, kind, which)
-    for _ in range(TRIES):
-        chord = Chord.parse(_material("spell", draws, today)["chord"])
-        if chord.root != today.chord.root and chord.kind != today.chord.kind:
-            yield chord
+def _step(place: int) -> int:
+    """How far a question lies from the first of its kind: one further each time that another one is asked for."""
+    return sum(divmod(place - 1, ASKED))
 
 
-def _material(kind: str, draws: random.Random, today: Lesson) -> dict[str, str]:
-    """The material of an exercise of some kind, drawn at the lesson's level."""
-    made = random_exercise(kind, seed=draws.randrange(10**6), level=today.settings["level"])
-    return {name: str(value) for name, value in made.as_data().items()}
+def _draws(today: Lesson, kind: str, place: int, turn: int = 0) -> random.Random:
+    return random.Random(f"{kind} {place + 1000 * turn} {today.chapter} {today.seed} {today.settings['level']}")
 
 
-def _new_chord(today: Lesson, kind: str, which: int) -> Chord:
-    return next(_new_chords(today, kind, which))
+def _new_chords(today: Lesson, kind: str, place: int, turn: int) -> Iterator[Chord]:
+    """Chords with another root and another family than the lesson's; no two questions of a chapter begin alike."""
+    found = [
+        chord
+        for chord in chords_of(today.settings["level"])
+        if chord.root != today.chord.root and chord.kind != today.chord.kind
+    ]
+    slots = ASKED * len(ON_A_NEW_CHORD)
+    if place <= ASKED:
+        _draws(today, "chords", 0).shuffle(found)
+        start = ON_A_NEW_CHORD.index(kind) * ASKED + place - 1
+    else:
+        _draws(today, f"chords of {kind}", place % ASKED).shuffle(found)
+        start = (place - 1) // ASKED
+    for step in range(len(found)):
+        yield found[(start + turn * (slots + 1) + step) % len(found)]
 
 
-def _spell(today: Lesson, which: int) -> Exercise:
-    return exercise("spell", chord=str(_new_chord(today, "spell", which)))
+def _spell(today: Lesson, place: int, turn: int) -> Exercise:
+    return exercise("spell", chord=str(next(_new_chords(today, "spell", place, turn))))
 
 
-def _drop(today: Lesson, which: int) -> Exercise:
-    chord = _new_chord(today, "drop", which)
-    top = chord.names[1 + (today.seed + which) % 3]
-    return exercise("drop", chord=str(chord), spread=DROPS[(which - 1) % len(DROPS)], top=str(top))
+def _drop(today: Lesson, place: int, turn: int) -> Exercise:
+    chord = next(_new_chords(today, "drop", place, turn))
+    top = chord.names[1 + (today.seed + place) % 3]
+    return exercise("drop", chord=str(chord), spread=DROPS[(place - 1) % len(DROPS)], top=str(top))
 
 
-def _grip(today: Lesson, kind: str, which: int) -> tuple[Chord, Voicing, Grip]:
+def _grip(today: Lesson, kind: str, place: int, turn: int) -> tuple[Chord, Voicing, Grip]:
     """A new chord with one of its grips on the lesson's neck."""
-    for chord in _new_chords(today, kind, which):
+    for chord in _new_chords(today, kind, place, turn):
         found = held(chord, today.neck, ("drop 2", "drop 3"))
         if found:
-            return (chord, *_draws(today, f"grip of {kind}", which).choice(found))
+            return (chord, *_draws(today, f"grip of {kind}", place, turn).choice(found))
     raise HarmonyError("no hand of this reach holds a chord to ask about: set a longer reach")
 
 
-def _on_grip(kind: str) -> Callable[[Lesson, int], Exercise]:
-    def made(today: Lesson, which: int) -> Exercise:
-        chord, _, grip = _grip(today, kind, which)
+def _on_grip(kind: str) -> Callable[[Lesson, int, int], Exercise]:
+    def made(today: Lesson, place: int, turn: int) -> Exercise:
+        chord, _, grip = _grip(today, kind, place, turn)
         return exercise(kind, chord=str(chord), grip=str(grip), neck=today.neck)
 
     return made
 
 
-def _next_inversion(today: Lesson, which: int) -> Exercise:
+def _next_inversion(today: Lesson, place: int, turn: int) -> Exercise:
     """A grip whose next inversion lies in reach on its own strings."""
-    for turn in range(TRIES):
-        chord, _, grip = _grip(today, f"next_inversion {turn}", which)
+    for step in range(TRIES):
+        chord, _, grip = _grip(today, "next_inversion", place, turn + step)
         try:
             return exercise("next_inversion", chord=str(chord), grip=str(grip), neck=today.neck)
         except HarmonyError:
@@ -104,10 +172,10 @@ def _next_inversion(today: Lesson, which: int) -> Exercise:
     raise HarmonyError("no two neighbouring inversions lie in this hand's reach: set a longer reach")
 
 
-def _find_grips(today: Lesson, which: int) -> Exercise:
+def _find_grips(today: Lesson, place: int, turn: int) -> Exercise:
     """As many grips as there are inversions: the neck asked about ends where the first of them comes again."""
     strings = "".join(map(str, today.strings))
-    for chord in _new_chords(today, "find_grips", which):
+    for chord in _new_chords(today, "find_grips", place, turn):
         for last in range(today.neck.frets, today.neck.capo + 4, -1):
             neck = replace(today.neck, frets=last)
             try:
@@ -119,33 +187,31 @@ def _find_grips(today: Lesson, which: int) -> Exercise:
     raise HarmonyError("no hand of this reach holds a shape to ask about: set a longer reach, or other strings")
 
 
-def _which_degree(today: Lesson, which: int) -> Exercise:
-    """A note of the lesson's bars over its chord; the second question takes a foreign note where there is one."""
-    found = [choice for choice in here(today) if choice.chord]
-    found = found or [choice for choice in today.music.choices if choice.chord]
+def _which_degree(today: Lesson, place: int, turn: int) -> Exercise:
+    """A note of the tune over its chord, the lesson's bars first; every second question takes a foreign note."""
+    found = [choice for choice in (*here(today), *today.music.choices) if choice.chord]
     if not found:
         raise HarmonyError(f"no chord sounds in {today.tune.title}: there is no degree to ask for")
     foreign = [choice for choice in found if choice.tested.role]
-    some = foreign if which % 2 == 0 else [choice for choice in found if choice.tested.degree]
-    pairs = list(dict.fromkeys((str(choice.note.pitch.name), str(choice.chord)) for choice in some or found))
+    some = foreign if place % 2 == 0 and turn < TURNS // 2 else [choice for choice in found if choice.tested.degree]
+    near, pairs = (list(dict.fromkeys(map(_note_and_chord, some))) for some in (here(today), some or found))
     _draws(today, "which_degree", 0).shuffle(pairs)
-    note, chord = pairs[(which - 1) // 2 % len(pairs)]
+    pairs.sort(key=lambda pair: pair not in near)
+    note, chord = pairs[((place - 1) // 2 + turn) % len(pairs)]
     return exercise("which_degree", note=note, chord=chord)
 
 
-def _pick(choices: list[Choice], today: Lesson, kind: str, which: int) -> Choice:
-    return _draws(today, kind, which).choice(choices)
+def _note_and_chord(choice: Choice) -> tuple[str, str]:
+    return str(choice.note.pitch.name), str(choice.chord)
 
 
-def _shell(today: Lesson, which: int) -> Exercise:
+def _shell(today: Lesson, place: int, turn: int) -> Exercise:
     """A melody note of the tune outside the lesson's bars where there is one."""
     shown = {choice.index for choice in here(today)}
     chords = [choice for choice in today.music.choices if choice.chord and choice.tested.degree not in (None, "1")]
     new = [choice for choice in chords if choice.index not in shown] or chords
-    for turn in range(TRIES):
-        if not new:
-            break
-        asked = _pick(new, today, f"shell {turn}", which)
+    for step in range(TRIES if new else 0):
+        asked = _draws(today, f"shell {step}", place, turn).choice(new)
         try:
             return exercise("shell", note=str(asked.note.pitch), chord=str(asked.chord), neck=today.neck)
         except HarmonyError:
@@ -153,18 +219,20 @@ def _shell(today: Lesson, which: int) -> Exercise:
     raise HarmonyError(f"no hand of this reach holds a root under a note of {today.tune.title}")
 
 
-def _which_diminished(today: Lesson, which: int) -> Exercise:
+def _which_diminished(today: Lesson, place: int, turn: int) -> Exercise:
     """A foreign note over another chord than the lesson's."""
-    draws = _draws(today, "which_diminished", which)
+    draws = _draws(today, "which_diminished", place, turn)
     for _ in range(TRIES):
-        found = _material("which_diminished", draws, today)
-        if Chord.parse(found["chord"]).root != today.chord.root:
+        found = random_exercise(
+            "which_diminished", seed=draws.randrange(10**6), level=today.settings["level"]
+        ).as_data()
+        if Chord.parse(str(found["chord"])).root != today.chord.root:
             return exercise("which_diminished", note=found["note"], chord=found["chord"])
     raise HarmonyError("no foreign note was found to ask about")
 
 
 def _bar_numbers(today: Lesson) -> list[int]:
-    """The lesson's bars in which a note carries a chord, else those of the whole tune."""
+    """The lesson's bars in place a note carries a chord, else those of the whole tune."""
     music = today.music
     for choices in (here(today), music.choices):
         found = [music.tune.bar_at(choice.note.onset).number for choice in choices if choice.voicing]
@@ -174,44 +242,53 @@ def _bar_numbers(today: Lesson) -> list[int]:
 
 
 def _common(today: Lesson) -> dict[str, object]:
-    """Tune, key, tempo and hand of a question on the lesson's tune."""
-    tune, key = today.settings["tune"], today.settings["key"]
-    return {"tune": tune, "tempo": round(today.tempo), "key": key, "neck": today.neck}
+    """Tune, key, tempo, density and hand of a question on the lesson's tune."""
+    same = {name: today.settings[name] for name in ("tune", "key", "density")}
+    return {**same, "tempo": round(today.tempo), "neck": today.neck}
 
 
-def _harmonise_bar(today: Lesson, which: int) -> Exercise:
+def _harmonise_bar(today: Lesson, place: int, turn: int) -> Exercise:
     numbers = _bar_numbers(today)
-    bar = numbers[(which - 1) % len(numbers)]
+    bar = numbers[(_step(place) + turn) % len(numbers)]
     return exercise("harmonise_bar", bar=bar, **_common(today))
 
 
-def _span(today: Lesson, which: int) -> tuple[int, int]:
-    """Two of the lesson's bars."""
-    first = _bar_numbers(today)[(which - 1) % len(_bar_numbers(today))]
-    there = {bar.number for bar in today.music.tune.bars}
-    return first, first + 1 if first + 1 in there else first
+def _span(today: Lesson, step: int, share: float) -> tuple[int, int]:
+    """Two neighbouring bars of the lesson, `share` of the way from its first to its last; one where it has but one."""
+    numbers = _bar_numbers(today)
+    pairs = [(one, one + 1) for one in numbers if one + 1 in numbers] or [(one, one) for one in numbers]
+    return pairs[(round(share * (len(pairs) - 1)) + step) % len(pairs)]
 
 
-def _harmonise_phrase(today: Lesson, which: int) -> Exercise:
-    first, last = _span(today, which)
+def _harmonise_phrase(today: Lesson, place: int, turn: int) -> Exercise:
+    first, last = _span(today, _step(place) + turn, 1)
     return exercise("harmonise_phrase", first=first, last=last, **_common(today))
 
 
-def _mend(today: Lesson, which: int) -> Exercise:
-    first, last = _span(today, which)
-    return exercise("mend", first=first, last=last, seed=today.seed, **_common(today))
+def _mend(today: Lesson, place: int, turn: int) -> Exercise:
+    first, last = _span(today, _step(place) + turn, 0.5)
+    return exercise("mend", first=first, last=last, seed=today.seed + place - 1 + turn, **_common(today))
 
 
-def _find_gaps(today: Lesson, which: int) -> Exercise:
+def _find_gaps(today: Lesson, place: int, turn: int) -> Exercise:
+    """All of the lesson's bars, then two by two."""
     first, last = today.bars
+    some = [(first, last), *((bar, bar + 1) for bar in range(first, last))]
+    first, last = some[(_step(place) + turn) % len(some)]
     return exercise("find_gaps", first=first, last=last, **_common(today))
 
 
-def _answer_call(today: Lesson, which: int) -> Exercise:
-    return exercise("answer_call", call=which, **_common(today))
+def _answer_call(today: Lesson, place: int, turn: int) -> Exercise:
+    """A call in the lesson's bars, then those of the rest of the tune."""
+    answered = [gap for gap in gaps(today.music) if not gap.why_silent]
+    if not answered:
+        raise HarmonyError(f"{today.tune.title} has no gap long enough for an answer: choose a slower tempo")
+    shown = {choice.index for choice in here(today)}
+    calls = sorted(range(len(answered)), key=lambda number: answered[number].call not in shown)
+    return exercise("answer_call", call=calls[(_step(place) + turn) % len(calls)] + 1, **_common(today))
 
 
-_MADE: dict[str, Callable[[Lesson, int], Exercise]] = {
+_MADE: dict[str, Callable[[Lesson, int, int], Exercise]] = {
     **{"spell": _spell, "drop": _drop, "find_root": _on_grip("find_root")},
     **{"name_inversion": _on_grip("name_inversion"), "next_inversion": _next_inversion},
     **{"find_grips": _find_grips, "which_degree": _which_degree, "shell": _shell},

@@ -66,7 +66,10 @@ class Exercise:
 
     A kind declares: `kind`, the name it is asked for by; `chapter`, where it is taught; `about`, what it asks;
     `writing`, how an answer is written, and `examples` of it; `grips`, whether that is one grip, several with commas
-    between them, or one at the end of other words; `blank_necks`, how many empty necks its question has on paper.
+    between them, or one at the end of other words; `blank_necks`, how many empty necks its question has on paper;
+    `material`, its properties that are made when it is, so that bad material is refused at once.
+
+    `series` gives the questions that a lesson asks after this one, by number from 1; without it they are drawn.
 
     `shown_by` is what a notebook shows an exercise with: it gives a bundle by MIME type, or an empty one.
     """
@@ -78,12 +81,21 @@ class Exercise:
     examples: ClassVar[tuple[str, ...]] = ()
     grips: ClassVar[Literal["", "one", "several", "last"]] = ""
     blank_necks: ClassVar[int] = 0
+    material: ClassVar[tuple[str, ...]] = ()
     shown_by: ClassVar[Callable[..., Mapping[str, Any]]] = staticmethod(lambda task, **how: {})
     neck: Neck = field(default=Neck(), kw_only=True)
+    series: Callable[[int], Exercise] | None = field(default=None, init=False, compare=False)
 
     def __init_subclass__(cls) -> None:
         if "kind" in vars(cls):
             REGISTRY[cls.kind] = cls
+
+    def __post_init__(self) -> None:
+        self._check_material()
+
+    def _check_material(self) -> None:
+        for name in self.material:
+            getattr(self, name)
 
     @property
     def question(self) -> str:
@@ -157,7 +169,11 @@ class Exercise:
         raise HarmonyError(f"no exercise of kind {cls.kind!r} was found at level {level}")
 
     def another(self, number: int) -> Exercise:
-        """Exercise `number` of this kind, from 1: on the same neck, of the same level, and not this one again."""
+        """Exercise `number` of this kind, from 1, and not this one again: of the same lesson where one has asked."""
+        return self.series(number) if self.series else self._drawn_after(number)
+
+    def _drawn_after(self, number: int) -> Exercise:
+        """Exercise `number` after this one: on the same neck, of the same level."""
         level = getattr(self, "level", 0) or level_of(getattr(self, "chord", ""), getattr(self, "spread", ""))
         tried = (self.by_seed(f"another {number} {attempt}", level, self.neck) for attempt in range(MOST_DRAWS))
         return next(task for task in tried if task.question != self.question)
@@ -193,7 +209,7 @@ class Exercise:
             if value != getattr(usual, item.name):
                 made[item.name] = value
         for item in fields(self):
-            if item.name != "neck" and (not item.kw_only or getattr(self, item.name) != item.default):
+            if item.init and item.name != "neck" and (not item.kw_only or getattr(self, item.name) != item.default):
                 made[item.name] = getattr(self, item.name)
         return made
 

@@ -14,16 +14,19 @@ Conventions
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import MISSING, fields
 from importlib import import_module
+from itertools import islice
+from operator import itemgetter
 from pkgutil import iter_modules
 
 from harmonylib.errors import HarmonyError
 from harmonylib.exercises import kinds
 from harmonylib.exercises.base import MOST_DRAWS, REGISTRY, Exercise
 from harmonylib.exercises.draws import LEVELS
-from harmonylib.exercises.written import quoted
+from harmonylib.exercises.written import as_text, quoted
 from harmonylib.guitar.neck import Neck
 
 for _module in iter_modules(kinds.__path__):
@@ -40,6 +43,9 @@ def __getattr__(name: str) -> type[Exercise]:
     return REGISTRY[name]
 
 
+ENOUGH = 24
+"""So many exercises are looked at for one with a new answer."""
+
 _NECK = {item.name: item.default for item in fields(Neck)}
 
 
@@ -55,7 +61,7 @@ def exercise(kind: str, **material: object) -> Exercise:
     harmonylib.errors.HarmonyError: a 'drop' exercise takes no tune: give chord, spread, top
     """
     made = _kind(kind)
-    own = {item.name: item for item in fields(made) if item.name != "neck"}
+    own = {item.name: item for item in fields(made) if item.init and item.name != "neck"}
     settings = {name: material.pop(name) for name in list(material) if name in _NECK}
     neck = material.pop("neck", None)
     odd = [name for name in material if name not in own and not (name == "bars" and "first" in own)]
@@ -71,8 +77,8 @@ def exercise(kind: str, **material: object) -> Exercise:
 
 def _neck(settings: Mapping[str, object]) -> Neck:
     for name, value in settings.items():
-        numbers = (int,) if isinstance(_NECK[name], int) else (int, float)
-        if type(value) not in ((str,) if isinstance(_NECK[name], str) else numbers):
+        usual = type(_NECK[name])
+        if type(value) not in ((int, float) if usual is float else (usual,)):
             raise HarmonyError(f"{name} {quoted(value)}: give a setting such as {_NECK[name]!r}")
     return Neck(**settings)  # type: ignore[arg-type]
 
@@ -104,6 +110,8 @@ def random_exercise(kind: str, seed: int = 0, level: int = 1) -> Exercise:
 def exercise_set(kinds: Sequence[str] | str, count: int, seed: int = 0, level: int = 1) -> tuple[Exercise, ...]:
     """`count` exercises of some kinds in turn, no two alike.
 
+    None has the answer of another as long as its kind has others to give: there are but four inversions.
+
     Raises `HarmonyError` when a kind has not so many at this level.
 
     >>> [task.kind for task in exercise_set(["spell", "drop"], 3, seed=5)]
@@ -113,16 +121,27 @@ def exercise_set(kinds: Sequence[str] | str, count: int, seed: int = 0, level: i
     if not names or type(count) is not int or count < 0:
         raise HarmonyError(f"{quoted(count)} exercises of {len(names)} kinds: name one kind or more and a count from 0")
     made: dict[str, Exercise] = {}
+    answers: Counter[str] = Counter()
     for number in range(count):
         kind = _kind(names[number % len(names)])
-        for attempt in range(MOST_DRAWS):
-            task = kind.by_seed(f"{seed} {number} {attempt}", _level(level))
-            if task.question not in made:
-                made[task.question] = task
-                break
-        else:
+        drawn = (kind.by_seed(f"{seed} {number} {attempt}", _level(level)) for attempt in range(MOST_DRAWS))
+        task = _rarest((task for task in drawn if task.question not in made), answers)
+        if task is None:
             raise HarmonyError(f"level {level} has no {count} different exercises of kind {kind.kind!r}: ask for fewer")
+        made[task.question] = task
+        answers[as_text(task.solution())] += 1
     return tuple(made.values())
+
+
+def _rarest(tasks: Iterator[Exercise], answers: Mapping[str, int]) -> Exercise | None:
+    """The first exercise with an answer that is new, or of some the one whose answer was given least."""
+    some = []
+    for task in islice(tasks, ENOUGH):
+        given = answers.get(as_text(task.solution()), 0)
+        if not given:
+            return task
+        some.append((given, task))
+    return min(some, key=itemgetter(0))[1] if some else None
 
 
 def _kind(name: str) -> type[Exercise]:

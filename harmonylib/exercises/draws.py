@@ -28,6 +28,17 @@ def draw_chord(draws: random.Random, level: int) -> Chord:
             return chord
 
 
+def chords_of(level: int) -> list[Chord]:
+    """Every chord that `draw_chord` may draw on a level.
+
+    >>> len(chords_of(1)), chords_of(1)[:3]
+    (28, [Cmaj7, C7, Cm7])
+    """
+    families, roots, _ = LEVELS[level]
+    made = [Chord.parse(root + family) for root in roots.split() for family in families.split()]
+    return [chord for chord in made if all(abs(name.alter) < 2 for name in chord.names[:3])]
+
+
 def draw_spread(draws: random.Random, level: int) -> str:
     return draws.choice(LEVELS[level][2].split(","))
 

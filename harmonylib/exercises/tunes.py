@@ -105,6 +105,7 @@ class TuneExercise(Exercise):
     asked, ``bars="B"`` says first and last at once.
     """
 
+    material = ("arrangement",)
     tune: str = ""
     key: str = field(default="", kw_only=True)
     level: int = field(default=1, kw_only=True)
@@ -125,11 +126,7 @@ class TuneExercise(Exercise):
                 raise HarmonyError(f"{name} {written.quoted(getattr(self, name))}: give a whole number")
         if self.level not in TEMPOS:
             raise HarmonyError(f"level {self.level}: choose 1 to {len(TEMPOS)}")
-        self._ready()
-
-    def _ready(self) -> None:
-        """Refuse bad material at once."""
-        self.arrangement  # noqa: B018  making it refuses bad material
+        self._check_material()
 
     @property
     def span(self) -> tuple[int, int]:
@@ -156,10 +153,10 @@ class TuneExercise(Exercise):
         key = (self.key or None) if self.tune.strip() else None
         return arrange(tune, neck=self.neck, tempo=self.tempo or None, key=key, density=self.density)
 
-    def another(self, number: int) -> Exercise:
+    def _drawn_after(self, number: int) -> Exercise:
         """The same on other bars (or another call) of this tune; on another invented one, where none was named."""
         if not self.tune.strip():
-            return super().another(number)
+            return super()._drawn_after(number)
         numbers = [bar.number for bar in self.source.bars]
         for step in range(number, number + len(numbers)):
             with suppress(HarmonyError):

@@ -26,12 +26,18 @@ from harmonylib.settings import section
 from harmonylib.sound.strings import RATE
 
 OFF_TUNE_CENTS, AGREE_CENTS = 15, 15
+WIDE = 0.027
+"""How far to each side of its place a partial of a string off tune is looked for: 46 cents."""
 HIDDEN = -1.0
 """Log odds of a note that cannot be heard for this grip."""
 
+OCTAVES_MISSED, EXTRAS_MISSED = 0.10, 0.35
+"""The largest shares of such takes that were taken for right on any guitar tried, with a margin; a test holds them."""
+
 MISSED = (
-    "Heard well: nothing, a wrong note, another chord, most missing strings.",
-    "Missed at times: a note an octave off, one open string too many, a muffled string.",
+    "Heard well: nothing, a wrong note, another chord or inversion, a string that is missing or off tune.",
+    f"Missed at times: a note an octave off (in up to {OCTAVES_MISSED:.0%} of takes), one open string too many "
+    f"(up to {EXTRAS_MISSED:.0%}), a muffled string.",
     "Never heard: the upper of two notes a twelfth apart when it is missing (in some drop 3 grips).",
     "Tune first: a guitar half a semitone off is not understood, and a string up to 15 cents off counts as right.",
     "Experimental: tried on rendered and recorded guitars only. Your ear and your teacher come first.",
@@ -92,34 +98,55 @@ def hear(
 
 def decided(heard: Heard, asked: Question) -> Verdict:
     """The verdict that follows from what the ear makes of a take."""
-    limits = weights()["accept"]
     if not heard.sounded:
         return Verdict("nothing", "nothing heard", _odds(4 * (1 - heard.strength) + 1), heard.cents)
-    weakest, strongest = min(heard.asked.values(), default=0.0), max(heard.foreign.values(), default=-9.0)
-    margin = min(weakest - limits["asked"], limits["foreign"] - strongest)
+    limits = weights()["accept"]
+    margin = _margin(heard, limits)
     if margin > 0:
         _, off = _off_tune(heard, asked)
         if off:
             return Verdict("tune", f"sounds right; {off}", _odds(margin), heard.cents, asked.deaf)
         return Verdict("right", "sounds right", _odds(margin), heard.cents, asked.deaf)
-    best, lead = named(heard, asked)
-    if best and best.kind == "missing":
+    kind, text, lead = fault(heard, asked, limits)
+    if lead >= weights()["named"].get(kind, float("inf")):
+        return Verdict(kind, text, _odds(lead), heard.cents, asked.deaf)
+    return Verdict("unsure", _again(heard, asked, limits["asked"]), _odds(-margin), heard.cents, asked.deaf)
+
+
+def fault(heard: Heard, asked: Question, limits: Mapping[str, float]) -> tuple[str, str, float]:
+    """The likeliest fault by its kind and in words, and by how many log odds it leads; no words when none fits.
+
+    A string that is missing where it should be, and heard beside it, is off tune.
+    """
+    best, lead = named(heard, asked, limits)
+    if best is None:
+        return "", "", 0.0
+    if best.kind == "missing":
         note, off = _off_tune(heard, asked)
         if best.gone == (note,):
-            return Verdict("off tune", off, _odds(lead), heard.cents, asked.deaf)
-    if best and lead >= weights()["named"].get(best.kind, float("inf")):
-        return Verdict(best.kind, best.text, _odds(lead), heard.cents, asked.deaf)
-    return Verdict("unsure", _again(heard, asked, weakest - limits["asked"]), _odds(-margin), heard.cents, asked.deaf)
+            return "off tune", off, lead
+    return best.kind, best.text, lead
 
 
-def named(heard: Heard, asked: Question) -> tuple[Alternative | None, float]:
-    """The likeliest of what may have been played instead, and by how many log odds it leads what comes next."""
+def named(heard: Heard, asked: Question, limits: Mapping[str, float]) -> tuple[Alternative | None, float]:
+    """The likeliest of what may have been played instead, and by how many log odds it leads what comes next.
+
+    It is none when more than that is off: the take must sound right as what it is named.
+    """
     if not asked.alternatives:
         return None, 0.0
     scores = [_score(heard, other) for other in asked.alternatives]
     best = max(range(len(scores)), key=scores.__getitem__)
     rest = [score for n, score in enumerate(scores) if n != best]
-    return asked.alternatives[best], scores[best] - max([0.0, *rest])
+    other = asked.alternatives[best]
+    return other if _margin(heard, limits, other.gone, other.new) > 0 else None, scores[best] - max([0.0, *rest])
+
+
+def _margin(heard: Heard, limits: Mapping[str, float], gone: Sequence[int] = (), new: Sequence[int] = ()) -> float:
+    """By how many log odds what should sound does, and nothing else; `gone` and `new` are left out of the count."""
+    weakest = min((score for note, score in heard.asked.items() if note not in gone), default=0.0)
+    strongest = max((score for note, score in heard.foreign.items() if note not in new), default=-9.0)
+    return min(weakest - limits["asked"], limits["foreign"] - strongest)
 
 
 def _score(heard: Heard, other: Alternative) -> float:
@@ -127,10 +154,10 @@ def _score(heard: Heard, other: Alternative) -> float:
     return sum(heard.foreign.get(note, HIDDEN) for note in other.new) - gone
 
 
-def _again(heard: Heard, asked: Question, short: float) -> str:
-    if short > 0:
+def _again(heard: Heard, asked: Question, limit: float) -> str:
+    weakest = min(heard.asked, key=heard.asked.__getitem__, default=0)
+    if heard.asked.get(weakest, 0.0) > limit:
         return "listen again: is a string sounding that should not?"
-    weakest = min(heard.asked, key=heard.asked.__getitem__)
     return f"listen again: {asked.names[asked.midi.index(weakest)]}?"
 
 
@@ -161,7 +188,7 @@ def deviations(long_: Row, asked: Sequence[int], cents: float) -> Mapping[int, f
         offs = []
         for h in range(4):
             place = PLACES[note - FIRST, h] * 2 ** (cents / 1200)
-            centre, half = place * LONG / RATE, max(2.0, 0.022 * place * LONG / RATE)
+            centre, half = place * LONG / RATE, max(2.0, WIDE * place * LONG / RATE)
             low, high = int(np.ceil(centre - half)), int(np.floor(centre + half)) + 1
             if not mine[note - FIRST, h] or place < 140 or high > len(long_) - 1:
                 continue

@@ -98,11 +98,16 @@ class Lesson:
         """The settings: those written in the cell, and what others there are to write."""
         names = [*self.written, *(name for name in MEANINGS if name not in self.written)]
         used = used_in(self.chapter)
-        rows = ((name, _as_written(self.settings[name]), MEANINGS[name]) for name in names if name in used)
+        rows = ((name, self._now(name), MEANINGS[name]) for name in names if name in used)
         return table("setting | now | what it is", rows, ["what it is"], tuple(self.wrong.values()))
 
+    def _now(self, name: str) -> str:
+        """A setting as a person reads it; of a file, its name."""
+        said = _as_written(self.settings[name])
+        return said.rsplit("/", 1)[-1].removesuffix(".abc") if name == "tune" else said
+
     def __repr__(self) -> str:
-        written = [f"{name} {_as_written(self.settings[name])}" for name in self.written]
+        written = [f"{name} {self._now(name)}" for name in self.written]
         return "\n".join([", ".join(written), *map(sentence, self.wrong.values())])
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
@@ -140,6 +145,7 @@ def lesson(chapter: int = 0, settings: Mapping[str, Any] | None = None, **writte
         wrong[name] = f"{name} changes nothing in this chapter"
     asked = {name: value for name, value in asked.items() if name in used_in(known)}
     taken = {name: _taken(name, asked, shipped, wrong) for name in read_as.SIMPLE}
+    _told(asked, taken, wrong)
     neck = _neck(taken, asked, shipped, wrong)
     taken["strings"] = _strings(taken, asked, shipped, neck, wrong)
     taken["tune"], tune = _tune(asked, shipped, wrong)
@@ -167,6 +173,14 @@ def _taken(name: str, asked: Mapping[str, Any], shipped: Mapping[str, Any], wron
     except HarmonyError as error:
         wrong[name] = f"{error}; {_as_written(shipped[name])} is taken"
         return read(shipped[name])
+
+
+def _told(asked: Mapping[str, Any], taken: Mapping[str, Any], wrong: dict[str, str]) -> None:
+    """What the reader remarks on a symbol that is not written as it is then called, such as Gsus2."""
+    if "chord" in asked and "chord" not in wrong:
+        remarks = dict.fromkeys(read_as.plain_chord(asked["chord"]).remarks)
+        said = [remark for remark in remarks if remark not in Chord.parse(taken["chord"]).remarks]
+        wrong |= {"chord": "; ".join(said)} if said else {}
 
 
 def _neck(taken: dict[str, Any], asked: Mapping[str, Any], shipped: Mapping[str, Any], wrong: dict[str, str]) -> Neck:
@@ -206,14 +220,16 @@ def _bars(asked: Mapping[str, Any], shipped: Mapping[str, Any], tune: Tune, wron
     except HarmonyError as error:
         first, last = read_as.first_bars(tune, shipped["bars"])
         if "bars" in asked:
-            wrong["bars"] = f"{error}; bars {first} to {last} are taken"
+            wrong["bars"] = (
+                f"{error}; " + (f"bar {first} is" if first == last else f"bars {first} to {last} are") + " taken"
+            )
         return first, last
 
 
 def _in_key(made: Lesson) -> Lesson:
-    """The lesson, without its key when the tune cannot be moved there."""
+    """The lesson, without its key when its music cannot be made in it."""
     try:
-        made.music  # noqa: B018  making it refuses a key that cannot be
+        _ = made.music
     except HarmonyError as error:
         wrong = {**made.wrong, "key": f"{error}; the tune stays as written"}
         return replace(made, settings={**made.settings, "key": ""}, wrong=wrong)
@@ -223,8 +239,8 @@ def _in_key(made: Lesson) -> Lesson:
 def _as_written(value: object) -> str:
     """A setting as a person reads it."""
     if isinstance(value, tuple) and len(value) == 2 and all(isinstance(part, int) for part in value):
-        return f"{value[0]} to {value[1]}"
+        return f"{value[0]} to {value[1]}" if value[0] < value[1] else str(value[0])
     if isinstance(value, tuple | list):
         return ", ".join(map(str, value))
     text = str(value)
-    return "your own, as text" if "\n" in text else text.rsplit("/", 1)[-1].removesuffix(".abc") or "as written"
+    return "your own, as text" if "\n" in text else text or "as written"

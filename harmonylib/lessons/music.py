@@ -26,6 +26,7 @@ from harmonylib.pictures.picture import Picture
 from harmonylib.score.engraving import Page, page
 from harmonylib.sound.listening import Sound, listen
 from harmonylib.tunes.metre import beat_text
+from harmonylib.wording import many
 
 
 @dataclass(frozen=True, repr=False)
@@ -40,8 +41,7 @@ class Remarked:
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
         data = self.shown._repr_mimebundle_()
-        drawn = data.get("text/html", data["image/svg+xml"])
-        return data | {"text/html": drawn + told(self.remarks), "text/plain": repr(self)}
+        return data | {"text/html": data["text/html"] + told(self.remarks), "text/plain": repr(self)}
 
 
 def remarked(today: Lesson, shown: Page | Picture) -> Page | Picture | Remarked:
@@ -77,7 +77,7 @@ def facts(today: Lesson) -> Said:
     Lantern on the Landing: 32 bars in E♭ major, ... melody notes.
     """
     tune = today.tune
-    counted = f"{tune.title}: {len(tune.bars)} bars in {tune.key}, {len(tune.notes)} melody notes"
+    counted = f"{tune.title}: {many(len(tune.bars), 'bar')} in {tune.key}, {many(len(tune.notes), 'melody note')}"
     return Said(counted, (*tune.remarks, *today.remarks(*ON_A_TUNE)))
 
 

@@ -50,7 +50,7 @@ def lead_sheet(music: str, title: str = "My tune", metre: str = "4/4", key: str 
 def what_was_read(today: Lesson) -> Said:
     """What the reader found in the lesson's tune, and what it remarks."""
     tune = today.tune
-    found = f"{tune.title}: {len(tune.bars)} bars in {tune.key}, {many(len(tune.notes), 'note')}, "
+    found = f"{tune.title}: {many(len(tune.bars), 'bar')} in {tune.key}, {many(len(tune.notes), 'note')}, "
     found += many(len(tune.changes), "chord change")
     return Said(found, tune.remarks or ("the reader has no remarks",))
 
@@ -63,7 +63,9 @@ def from_file(name: str) -> Said:
     'no such tune.abc' was not found: check the name and the folder.
     """
     tune = read(Path(name))
-    return Said(f"{tune.title}: {len(tune.bars)} bars in {tune.key}, {many(len(tune.notes), 'note')}", tune.remarks)
+    return Said(
+        f"{tune.title}: {many(len(tune.bars), 'bar')} in {tune.key}, {many(len(tune.notes), 'note')}", tune.remarks
+    )
 
 
 @section
@@ -182,5 +184,5 @@ def read_again(today: Lesson, folder: str = "out") -> Said:
     if not written:
         raise HarmonyError(f"nothing has been written into {folder} yet")
     again: Tune = read(written[-1])
-    count = f"{len(again.notes)} melody notes of {len(today.music.choices)}, in {again.key}"
+    count = f"{many(len(again.notes), 'melody note')} of {len(today.music.choices)}, in {again.key}"
     return Said(count, again.remarks)

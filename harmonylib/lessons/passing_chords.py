@@ -7,6 +7,7 @@ Conventions
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
@@ -17,14 +18,14 @@ from harmonylib.lessons.symbols import chord_of
 from harmonylib.lessons.table import Table, table
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.diminished import ACTIONS, Passing, passing
-from harmonylib.theory.families import PRACTICE_ORDER
+from harmonylib.theory.families import PRACTICE_ORDER, TRIADS
 from harmonylib.theory.pitch import Name, Pitch
 from harmonylib.theory.voicings import Voicing, voice
 from harmonylib.wording import joined
 
 SCALE = "♭2 2 ♭3 3 4 ♭5 5 ♭6 6 ♭7 7"
 NEAREST = (0, 1, -1, 2, -2, 3, -3, 4, -4)
-NONE_FOREIGN = "no such note is foreign to this chord"
+NONE_FOREIGN = "the ninth and what else may enrich a chord are in this one already, or do not suit it"
 
 
 def octave_4(name: Name) -> Pitch:
@@ -143,10 +144,10 @@ def sixth_of(chord: Chord) -> Chord:
     return Chord(chord.root, "m6" if "♭3" in chord.degrees else "6")
 
 
-def climb(chord: Chord, neck: Neck, strings: Sequence[int]) -> list[tuple[Voicing, Grip]]:
+def climb(chord: Chord, neck: Neck, strings: Sequence[int], spread: str = "drop 2") -> list[tuple[Voicing, Grip]]:
     """Nine steps of the scale of eight on one string set, as far as a hand can hold them."""
     sixth, leading = sixth_of(chord), job_of("leading-tone", chord).chord
-    starts = [voice(each, "drop 2", octave_4(each.root.simplest())) for each in (sixth, leading)]
+    starts = [voice(each, spread, octave_4(each.root.simplest())) for each in (sixth, leading)]
     upward = sorted((v.step(n).top.midi, n, v.step(n)) for v in starts for n in range(-12, 13))
     placed = [(voicing, neck.place(voicing, strings)) for _, _, voicing in upward]
     return [(voicing, grip) for voicing, grip in placed if grip and 0 not in grip.frets][:9]
@@ -201,11 +202,20 @@ def spelled(chord: Chord | str) -> Table:
     return table("which | chord | notes", rows, remarks=chord.remarks)
 
 
+def filled(chord: Chord) -> Chord:
+    """A triad with its usual fourth note; any other chord as it is.
+
+    >>> filled(Chord.parse("G")), filled(Chord.parse("Am")), filled(Chord.parse("C9"))
+    (G6, Am7, C9)
+    """
+    return replace(chord, kind=TRIADS[chord.kind][3][0]) if chord.is_triad else chord
+
+
 def enriched(chord: Chord) -> list[tuple[Chord, Pitch]]:
     """A chord with its ninth, and its thirteenth or eleventh, where they are foreign to it, each with that note."""
     extras = (("9",), ("9", "11")) if "♭3" in chord.degrees else (("9",), ("9", "13"))
     rich = [Chord(chord.root, chord.kind, e) for e in extras if chord.pitch_class_of(e[-1]) not in chord.tones]
-    return [(full, octave_4(full.name_of(full.extensions[-1]))) for full in rich if not chord.is_triad]
+    return [(full, octave_4(full.name_of(full.extensions[-1]))) for full in rich if chord.kind != "dim7"]
 
 
 @section
@@ -215,7 +225,7 @@ def enrich_or_pass(chord: Chord | str, neck: Neck | None = None) -> Row | Said:
     >>> enrich_or_pass("Cmaj7", Neck()).captions[:2]
     ('D on top, enriched', 'D on top, passing')
     """
-    chord, neck = chord_of(chord), neck or Neck()
+    chord, neck = filled(chord_of(chord)), neck or Neck()
     ways = [
         (way, pitch, word)
         for full, pitch in enriched(chord)
@@ -235,7 +245,7 @@ def enrich_or_pass(chord: Chord | str, neck: Neck | None = None) -> Row | Said:
 @section
 def movement(chord: Chord | str) -> Table | Said:
     """Semitones the three lower voices move when the melody falls from the extension to the chord tone under it."""
-    chord = chord_of(chord)
+    chord = filled(chord_of(chord))
     rows = []
     for full, pitch in enriched(chord):
         goal = chord.name_of(chord.degrees[(int(full.extensions[-1]) - 9) // 2])

@@ -73,7 +73,7 @@ class Row:
             )
         return voice_paths(voiced, title=self.title)
 
-    def on_neck(self, only: str = "", label: str = "degree") -> Picture | Said:
+    def on_neck(self, only: str = "", label: str = "") -> Picture | Said:
         """All shapes of the row as marks on the whole neck; `only` keeps the degrees named, as in "3 7"."""
         if not self.steps:
             return self._said()
@@ -112,8 +112,7 @@ class Row:
         if not self.steps:
             return self._said()._repr_mimebundle_()
         svg = self.picture.svg
-        said = {"text/html": svg + told(self.remarks)} if self.remarks else {}
-        return {"image/svg+xml": svg, "text/plain": repr(self), **said}
+        return {"image/svg+xml": svg, "text/html": svg + told(self.remarks), "text/plain": repr(self)}
 
 
 def _line(voicing: Voicing | None, grip: Grip) -> str:

@@ -18,6 +18,7 @@ from harmonylib.errors import HarmonyError, expect, shown, whole, within
 from harmonylib.guitar.neck import LAST_FRET, LONG_SCALE, REACH_MM, TUNINGS, Neck
 from harmonylib.lessons.symbols import chord_of, key_of
 from harmonylib.theory.chords import Chord
+from harmonylib.theory.pitch import Name
 from harmonylib.theory.voicings import SPREADS
 from harmonylib.tunes.kinds import SUFFIXES
 from harmonylib.tunes.reading import read, read_text
@@ -64,6 +65,9 @@ SHIPPED: dict[int, dict[str, Any]] = {
 QUIETER: dict[int, dict[str, Any]] = {4: {"tempo": 72}, 8: {"tempo": 88, "density": "comfortable"}}
 """What a chapter takes without writing it down, where it is not what is taken everywhere."""
 
+NAMED = 12
+"""So many tunes are named where one is not found."""
+
 COURSE_TUNES = Path(__file__).resolve().parents[2] / "chapters" / "tunes"
 
 SPARE_TUNE = 'T:Four bars to begin with\nM:4/4\nL:1/4\nK:C\n"Cmaj7" e3 d | "Am7" c4 | "Dm7" d2 f2 | "G7" d4 |]'
@@ -83,7 +87,25 @@ def tune_source(written: object) -> str:
         for ending in endings:
             if (folder / f"{name}{ending}").is_file():
                 return (folder / f"{name}{ending}").as_posix()
-    raise HarmonyError(f"no tune called {shown(name)} is in the folder tunes: check the name")
+    there = _tunes_by_title()
+    if _bare(name) in there:
+        return there[_bare(name)].as_posix()
+    names = ", ".join(sorted({path.stem for path in there.values()})[:NAMED])
+    raise HarmonyError(f"no tune called {shown(name)} is in the folder tunes: there are {names}")
+
+
+def _tunes_by_title() -> dict[str, Path]:
+    """The tunes at hand by their names without spaces, strokes and capitals; the learner's own go first."""
+    found: dict[str, Path] = {}
+    for folder in (Path("tunes"), COURSE_TUNES):
+        for path in sorted(folder.iterdir()) if folder.is_dir() else ():
+            if path.suffix.lower() in SUFFIXES:
+                found.setdefault(_bare(path.stem), path)
+    return found
+
+
+def _bare(text: str) -> str:
+    return re.sub(r"[\W_]", "", text).lower()
 
 
 def tune_of(source: str) -> Tune:
@@ -100,7 +122,9 @@ def bars_in(written: object, tune: Tune) -> tuple[int, int]:
     ((2, 3), (3, 3), (2, 4))
     """
     found: Any = [int(number) for number in re.findall(r"\d+", written)] if isinstance(written, str) else written
-    found = list(found) if isinstance(found, tuple | list) else [found]
+    found = list(found) if isinstance(found, tuple | list | range) else [found]
+    if isinstance(written, range):
+        found = [*found[:1], *found[-1:]]
     if len(found) not in (1, 2):
         raise HarmonyError(f"bars {shown(written)}: write the first and the last, as in (1, 4)")
     low, high = sorted(whole(number, "the number of a bar, as in (1, 4)") for number in (found[0], found[-1]))
@@ -118,13 +142,14 @@ def first_bars(tune: Tune, usual: tuple[int, int]) -> tuple[int, int]:
 
 
 def number(written: object, low: float, high: float, what: str) -> float:
-    """A number, also one written as text; whole ones stay whole."""
+    """A number, also one written as text, with its unit if you like; whole ones stay whole."""
     found: object = written
     if isinstance(written, str):
-        found = float(written) if re.fullmatch(r"\s*\d{1,5}(\.\d{1,5})?\s*", written) else written
+        plain = re.fullmatch(r"\s*(\d{1,5}(?:\.\d{1,5})?)\s*(?:mm|bpm)?\s*", written)
+        found = float(plain[1]) if plain else written
     if isinstance(found, bool):
         found = str(found)
-    within(found, low, high, f"{what} {{}}: choose {low:g} to {high:g}")
+    within(found, low, high, f"{what} {{}}: choose {low:.0f} to {high:.0f}")
     value = float(found)  # type: ignore[arg-type]
     return int(value) if value.is_integer() else value
 
@@ -141,23 +166,48 @@ def choice(written: object, known: tuple[str, ...], what: str) -> str:
     'drop 2'
     """
     text = expect(str, written, f"a {what}: choose {', '.join(known)}")
-    plain = {re.sub(r"[\W_]", "", word).lower(): word for word in known}
-    bare = re.sub(r"[\W_]", "", text).lower()
+    plain = {_bare(word): word for word in known}
+    bare = _bare(re.sub(r"[&+]", "and", text))
     if bare not in plain:
         raise HarmonyError(f"{shown(text)} is not a {what}: choose {', '.join(known)}")
     return plain[bare]
 
 
 def tuning_of(written: object) -> str:
-    """A tuning by name, or its open strings."""
+    """A tuning by name, by its open strings, or by their letters alone, each then as near the standard as it goes.
+
+    >>> tuning_of("DADGAD"), tuning_of("E4 B3 G3 D3 A2 E2")
+    ('D2 A2 D3 G3 A3 D4', 'E2 A2 D3 G3 B3 E4')
+    """
+    if isinstance(written, tuple | list):
+        written = " ".join(map(str, written))
     text = expect(str, written, f"a tuning: choose {', '.join(TUNINGS)}, or write the open strings")
-    return choice(text, tuple(TUNINGS), "tuning") if not re.search(r"\d", text) else _checked_tuning(text)
+    letters = re.findall(r"[A-Ga-g][b#♭♯]?", text)
+    if len(letters) == len(STANDARD) and "".join(letters) == re.sub(r"[\s,\-]+", "", text):
+        return _checked_tuning(" ".join(map(_near, letters, STANDARD)))
+    if re.search(r"\d", text):
+        return _checked_tuning(text)
+    try:
+        return choice(text, tuple(TUNINGS), "tuning")
+    except HarmonyError as error:
+        raise HarmonyError(f"{error}, or write the open strings, as in 'D2 A2 D3 G3 B3 E4'") from None
+
+
+STANDARD = Neck().open_midi
+"""The open strings of the standard tuning, from the lowest up."""
+
+
+def _near(letter: str, usual: int) -> str:
+    """The pitch of that letter nearest to an open string of the standard tuning; the lower one of two."""
+    name = Name.parse(letter[:1].upper() + letter[1:])
+    return str(name.at(next(m for m in range(usual - 6, usual + 6) if m % 12 == name.pitch_class)))
 
 
 def _checked_tuning(text: str) -> str:
-    names = " ".join(name[:1].upper() + name[1:] for name in re.split(r"[\s,]+", text.strip()))
-    Neck(names)  # refuses what is no tuning
-    return names
+    names = [name[:1].upper() + name[1:] for name in re.split(r"[\s,]+", text.strip())]
+    neck = Neck(" ".join(names))  # refuses what is no tuning
+    falling = list(neck.open_midi) == sorted(set(neck.open_midi), reverse=True)
+    return " ".join(reversed(names) if falling else names)
 
 
 def strings_of(written: object, spread: str, neck: Neck) -> str:
@@ -168,6 +218,7 @@ def strings_of(written: object, spread: str, neck: Neck) -> str:
     if isinstance(written, tuple | list):
         written = "".join(map(str, written))
     text = re.sub(r"[\s,\-]", "", str(written))
+    text = text[::-1] if text[::-1] in sets else text
     if text and text not in sets:
         raise HarmonyError(f"strings {shown(written)}: {spread} is played on {', '.join(sets)}")
     return text

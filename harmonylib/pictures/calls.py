@@ -15,7 +15,7 @@ from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError
 from harmonylib.pictures.picture import Pen, Picture, ems, titled
 from harmonylib.pictures.staves import Staves, bar_lines, staves_for
-from harmonylib.pictures.theme import OKABE_ITO, Theme, named_theme, text_on
+from harmonylib.pictures.theme import Theme, named_theme, text_on
 from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.metre import Bar, beat_text
 
@@ -107,7 +107,7 @@ class _Chart:
             for number, kind in enumerate(self.kinds):
                 y = bottom + self.lane * (len(self.kinds) - 1 - number)
                 pen.write(self.staves.left - 6, y + self.text_up, kind, "label", align="right")
-                colour = OKABE_ITO[_KIND_COLOURS[number % len(_KIND_COLOURS)]]
+                colour = self.look.shade(_KIND_COLOURS[number % len(_KIND_COLOURS)])
                 for event in self.sounding:
                     if event.kind == kind:
                         self.draw_event(pen, line, y, event, colour)

@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
-from harmonylib.pictures.neck import NeckFrame, degree_role, draw_board, draw_marks, grip_marks
+from harmonylib.pictures.look import LABELS, own
+from harmonylib.pictures.neck import NeckFrame, degree_role, draw_board, draw_marks, grip_marks, turned
 from harmonylib.pictures.picture import Pen, Picture, folded, titled
 from harmonylib.pictures.theme import named_theme
 from harmonylib.theory.voicings import Voicing
@@ -25,10 +26,10 @@ def grip_row(
     steps: Sequence[Step],
     *,
     captions: Sequence[str] = (),
-    label: str = "degree",
+    label: str = "",
     title: str = "",
     across: int = 4,
-    left_handed: bool = False,
+    left_handed: bool | None = None,
     theme: str | None = None,
 ) -> Picture:
     """Small diagrams of grips in a row, for a cycle or a bar; each says its chord, its frets and why.
@@ -44,7 +45,7 @@ def grip_row(
     >>> grip_row(neck, neck.cycle(voice("Cmaj7", "drop 2", "E4"), (5, 4, 3, 2))[:2])
     Cmaj7 x3545x, drop 2, root position | Cmaj7 x7958x, drop 2, first inversion
     """
-    look, left_handed = named_theme(theme), left_handed or neck.left_handed
+    look, left_handed, label = named_theme(theme), turned(neck, left_handed), label or own("label", LABELS[0])
     if not steps:
         raise HarmonyError("a row of grips needs at least one grip; none was given")
     if captions and len(captions) != len(steps):

@@ -15,7 +15,7 @@ from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.picture import Pen, Picture, titled, wrapped
 from harmonylib.pictures.staves import Staves, bar_lines, chord_widths, staves_for, write_chords
-from harmonylib.pictures.theme import MARKS, OKABE_ITO, Theme, named_theme
+from harmonylib.pictures.theme import Theme, named_theme
 from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.tune import Tune
 
@@ -148,7 +148,7 @@ class _Chart:
                 "diminished": ("foreign", "°"),
                 "single": ("plain", ""),
             }[choice.treatment]
-            fill = look.soft if role == "plain" else OKABE_ITO[MARKS[role][0]]
+            fill = look.soft if role == "plain" else look.mark_colour(role)
             pen.area([(left + 1, stop - 1, low - 2, high + 2)], fill, look.ink)
             pen.label((left + stop) / 2, high + 4, said_over)
             xs += (left + 1, stop - 1)

@@ -16,12 +16,12 @@ from typing import Any, NamedTuple
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
-from harmonylib.pictures.picture import Pen, Picture, look_of, titled
+from harmonylib.pictures.look import LABELS, own
+from harmonylib.pictures.look import left_handed as of_left_handed_class
+from harmonylib.pictures.picture import Pen, Picture, ems, look_of, titled
 from harmonylib.pictures.theme import named_theme
 from harmonylib.theory.pitch import spell
 from harmonylib.theory.voicings import Voicing
-
-LABELS = ("degree", "note", "finger")
 
 _INLAYS = {3: 1, 5: 1, 7: 1, 9: 1, 12: 2, 15: 1, 17: 1, 19: 1, 21: 1, 24: 2}
 """Frets with position dots and how many (common practice)."""
@@ -75,16 +75,18 @@ class NeckFrame:
         return self.left + (self.width - x if self.left_handed else x)
 
 
-def grip_marks(neck: Neck, grip: Grip | str, voicing: Voicing | None = None, label: str = "degree") -> tuple[Mark, ...]:
+def grip_marks(neck: Neck, grip: Grip | str, voicing: Voicing | None = None, label: str = "") -> tuple[Mark, ...]:
     """The marks of a grip, one a string from the lowest, labelled by “degree”, “note” or “finger”.
 
-    Colour and shape follow the degree whatever the label; without a voicing the marks are plain and a degree cannot
-    be asked for. Raises `HarmonyError` when the grip does not hold the voicing.
+    The label is the class's where none is given, and else the degree. Colour and shape follow the degree; without a
+    voicing the marks are plain and a degree cannot be asked for. Raises `HarmonyError` when the grip does not hold the
+    voicing.
 
     >>> from harmonylib.theory.voicings import voice
     >>> grip_marks(Neck(), "x3545x", voice("Cmaj7", "drop 2", "E4"))[1]
     Mark(string=5, fret=3, label='1', role='root', top=False)
     """
+    label = label or own("label", LABELS[0])
     if label not in LABELS:
         raise HarmonyError(f"{label!r} is not a label: choose {', '.join(LABELS)}")
     grip = Grip.parse(grip) if isinstance(grip, str) else grip
@@ -114,6 +116,11 @@ def grip_marks(neck: Neck, grip: Grip | str, voicing: Voicing | None = None, lab
     return tuple(marks)
 
 
+def turned(neck: Neck, left_handed: bool | None) -> bool:
+    """Whether a neck is drawn for a left-handed player: as it is asked, else as the neck or the class has it."""
+    return neck.left_handed or of_left_handed_class() if left_handed is None else left_handed
+
+
 def degree_role(degree: str) -> str:
     """The role of `MARKS` that a degree plays; a suspended fourth stands in for the third, a sixth for the seventh.
 
@@ -130,7 +137,7 @@ def neck_picture(
     *,
     title: str = "",
     frets: tuple[int, int] | None = None,
-    left_handed: bool = False,
+    left_handed: bool | None = None,
     theme: str | None = None,
     board: bool = True,
 ) -> Picture:
@@ -140,6 +147,7 @@ def neck_picture(
     ----------
     marks: from `grip_marks`, or (string, fret, label, role) with a role of `MARKS`; fret 0 is open, None not played.
     frets: first and last fret shown (default: the whole neck), counted from the capo.
+    left_handed: default: as the neck or the class has it.
     theme: a name of `THEMES` (default: `default_theme`).
     board: False leaves out all but the marks, each in the same place.
 
@@ -150,8 +158,7 @@ def neck_picture(
     >>> neck_picture(neck, grip_marks(neck, "x3545x", voice("Cmaj7", "drop 2", "E4")), title="Cmaj7")
     Cmaj7: string 5 fret 3 = 1, string 4 fret 5 = 5, string 3 fret 4 = 7, string 2 fret 5 = 3 (top); not played: 6, 1
     """
-    look, placed = named_theme(theme), _checked(neck, marks, frets)
-    left_handed = left_handed or neck.left_handed
+    look, placed, left_handed = named_theme(theme), _checked(neck, marks, frets), turned(neck, left_handed)
     frame = neck_frame(neck, frets=frets, left_handed=left_handed, theme=theme)
     height = frame.y(1) + 0.75 * look.mark + (1.6 * look.chord if title else 0.35 * look.mark)
 
@@ -171,7 +178,7 @@ def neck_picture(
 
 
 def neck_frame(
-    neck: Neck, *, frets: tuple[int, int] | None = None, left_handed: bool = False, theme: str | None = None
+    neck: Neck, *, frets: tuple[int, int] | None = None, left_handed: bool | None = None, theme: str | None = None
 ) -> NeckFrame:
     """The frame of `neck_picture` for the same arguments: where a string and fret lie on its page.
 
@@ -179,8 +186,7 @@ def neck_frame(
     >>> frame.y(1) > frame.y(6), frame.x(1) < frame.x(5)
     (True, True)
     """
-    look, (low, high) = named_theme(theme), _window(neck, frets)
-    left_handed = left_handed or neck.left_handed
+    look, (low, high), left_handed = named_theme(theme), _window(neck, frets), turned(neck, left_handed)
     names = 3 * look.small + 8
     column = 1.5 * look.mark
     full = look.width - names - 10
@@ -228,6 +234,8 @@ def draw_board(pen: Pen, frame: NeckFrame) -> None:
     ]
     pen.dots(dots, below - 0.4 * look.small, 0.32 * look.small)
     for fret in range(low, high + 1):
+        if fret not in inlaid and abs(frame.wire(fret) - frame.wire(fret - 1)) < ems(f"{fret}") * look.small:
+            continue  # large print leaves room for the numbers with a dot alone
         colour = look.ink if fret in inlaid else look.soft
         pen.write(frame.x(fret), below - 1.55 * look.small, str(fret), align="center", colour=colour)
     if neck.capo:

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
 from harmonylib.errors import HarmonyError
-from harmonylib.pictures.theme import MARKS, OKABE_ITO, Theme, text_on
+from harmonylib.pictures.theme import MARKS, Theme, text_on
 from harmonylib.wording import plain
 
 if TYPE_CHECKING:
@@ -118,7 +118,8 @@ class Picture:
         return out.getvalue()
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
-        return {"image/svg+xml": self.svg, "text/plain": self.text}
+        # as HTML too: JupyterLab makes an image of the first, without its title and description
+        return {"image/svg+xml": self.svg, "text/html": self.svg, "text/plain": self.text}
 
     def __repr__(self) -> str:
         return self.text
@@ -181,8 +182,8 @@ class Pen:
         self, x: float, y: float, role: str, label: str, top: bool = False, hollow: bool = False, most: float = 99
     ) -> None:
         """A mark with its label, at most `most` points wide; a ring round the top note, a paper heart when `hollow`."""
-        theme, (name, shape, share) = self.theme, look_of(role)
-        colour = theme.ink if name == "black" else OKABE_ITO[name]
+        theme, (_, shape, share) = self.theme, look_of(role)
+        colour = theme.mark_colour(role)
         size = min(theme.mark, most) * share
         shells = [(size, colour, 0.8)]
         if top:

@@ -1,6 +1,7 @@
 """Themes: the colours, shapes and weights of every picture, for screen, projector and print.
 
 Conventions
+- A theme of paper has variants for a class: in black and white (“grey”), and with words of 12, 14 or 18 points.
 - The label carries the meaning, the colour and shape of a mark repeat it.
 - Text is written in black or white, whichever stands out more.
 
@@ -11,9 +12,10 @@ Sources: colours are the Okabe–Ito palette (M. Okabe, K. Ito, Color Universal 
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from harmonylib.errors import HarmonyError
+from harmonylib.pictures.look import SIZES, own
 
 OKABE_ITO = {
     **{"black": "#000000", "orange": "#E69F00", "sky blue": "#56B4E9", "bluish green": "#009E73"},
@@ -34,7 +36,10 @@ MARKS = {
 
 @dataclass(frozen=True)
 class Theme:
-    """How large and in which colours a picture is drawn; sizes in points on a picture `width` points wide."""
+    """How large and in which colours a picture is drawn; sizes in points on a picture `width` points wide.
+
+    A theme without `colours` draws in black and white, as a photocopier does.
+    """
 
     width: float
     small: float
@@ -47,10 +52,50 @@ class Theme:
     line: str
     band: str
     fills_width: bool = True
+    colours: bool = True
+
+    def mark_colour(self, role: str) -> str:
+        """The colour of a mark: in black and white a root is black and all others are open."""
+        name = MARKS[role][0]
+        if name == "black":
+            return self.ink
+        return OKABE_ITO[name] if self.colours else self.ink if role == "root" else self.paper
+
+    def shade(self, name: str) -> str:
+        """A colour of `OKABE_ITO` for an area, as a grey of its own in black and white."""
+        return OKABE_ITO[name] if self.colours else GREYS[name]
+
+
+GREYS = {
+    **{"black": "#000000", "blue": "#262626", "vermillion": "#595959", "bluish green": "#808080"},
+    **{"reddish purple": "#A6A6A6", "sky blue": "#C8C8C8", "orange": "#E0E0E0", "yellow": "#F6F6F6"},
+}
+
+SHEET = 485.0
+"""Points between the number of a question and the right margin of a work sheet."""
+
+_ON_PAPER = {
+    "paper": Theme(490, 8, 8.5, 11, 17, "#FFFFFF", "#1A1A1A", "#555555", "#9A9A9A", "#F1EEE6", fills_width=False),
+    "sheet": Theme(SHEET, 9, 9, 11, 15, "#FFFFFF", "#1A1A1A", "#555555", "#9A9A9A", "#F1EEE6", fills_width=False),
+}
+
+
+def _variants(name: str, theme: Theme) -> dict[str, Theme]:
+    made = {name: theme} | {f"{name} {size}": _large(theme, size) for size in SIZES[1:]}
+    return made | {f"{name} grey{kind.removeprefix(name)}": _grey(one) for kind, one in made.items()}
+
+
+def _large(theme: Theme, size: int) -> Theme:
+    width = max(theme.width, 720) if theme.width > SHEET else theme.width
+    return replace(theme, width=width, small=size, label=size, chord=1.2 * size, mark=max(theme.mark, 1.35 * size))
+
+
+def _grey(theme: Theme) -> Theme:
+    return replace(theme, soft="#333333", line="#808080", band="#F4F4F4", colours=False)
 
 
 THEMES = {
-    "paper": Theme(490, 8, 8.5, 11, 17, "#FFFFFF", "#1A1A1A", "#555555", "#9A9A9A", "#F1EEE6", fills_width=False),
+    **{variant: theme for name, held in _ON_PAPER.items() for variant, theme in _variants(name, held).items()},
     "projector light": Theme(720, 17, 17, 20, 22, "#FFFFFF", "#000000", "#333333", "#777777", "#EBE6DA"),
     "projector dark": Theme(720, 17, 17, 20, 22, "#101010", "#FFFFFF", "#D0D0D0", "#8A8A8A", "#2C2C2C"),
 }
@@ -86,12 +131,22 @@ def _luminance(colour: str) -> float:
 
 
 def default_theme() -> str:
-    """The theme of pictures that name none: that of the environment variable HARMONYLIB_THEME, else "paper".
+    """The theme of pictures that name none: that of the environment variable HARMONYLIB_THEME, else the class's paper.
 
     >>> default_theme()
     'paper'
     """
-    return os.environ.get(THEME_VARIABLE) or "paper"
+    return os.environ.get(THEME_VARIABLE) or class_theme("paper")
+
+
+def class_theme(name: str) -> str:
+    """The variant of a theme of paper that the class's file asks for.
+
+    >>> class_theme("sheet")
+    'sheet'
+    """
+    size = own("size", SIZES[0])
+    return name + (" grey" if not own("colour", True) else "") + (f" {size}" if size > SIZES[0] else "")
 
 
 def named_theme(name: str | None) -> Theme:

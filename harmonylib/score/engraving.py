@@ -20,10 +20,11 @@ from typing import Any
 
 from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
 from harmonylib.errors import HarmonyError, expect, within
-from harmonylib.pictures.theme import default_theme
+from harmonylib.pictures.look import SIZES, own
+from harmonylib.pictures.theme import named_theme
 from harmonylib.score.events import written_events
 from harmonylib.score.layout import COLUMNS_A_LINE
-from harmonylib.score.musicxml import musicxml
+from harmonylib.score.musicxml import ANSWER_COLOUR, musicxml
 from harmonylib.score.tables import rows
 from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.wording import plain
@@ -83,16 +84,18 @@ def engrave(
     """Some bars (said as in `bar_range`, default: all) as one SVG with notation, tablature and chord symbols.
 
     The picture fills the width it is given on screen; `width` is that of a line of music in millimetres, so a smaller
-    one makes larger notes; the default is `LINE_MM`. `projector` draws stronger lines. Where the default theme of the
+    one makes larger notes; the default is `line_mm`. `projector` draws stronger lines. Where the default theme of the
     pictures is one for the projector, the defaults are `PROJECTOR_MM` and True. Pointing at a melody note shows the
     reason for its grip. Raises `HarmonyError` for bars the tune has not.
     """
-    on_wall = default_theme() != "paper"
-    width = (PROJECTOR_MM if on_wall else LINE_MM) if width is None else width
+    look = named_theme(None)
+    on_wall = look.fills_width
+    width = (PROJECTOR_MM if on_wall else line_mm()) if width is None else width
     projector = on_wall if projector is None else projector
     options = {"smuflTextFont": "none", **(PROJECTOR if projector else {})}
     pages = drawn_pages(arrangement, width, options, first, last, bars)
-    return _stacked([_dressed(plain_signs(page, SCREEN_FONT), arrangement) for page in pages])
+    made = _stacked([_dressed(plain_signs(page, SCREEN_FONT), arrangement) for page in pages])
+    return made if look.colours else made.replace(ANSWER_COLOUR, look.ink)
 
 
 @dataclass(frozen=True, repr=False)
@@ -146,12 +149,22 @@ def page(
     return Page(svg, f"{plain(tune.title)}, {where}: {grips}", told)
 
 
-def systems(arrangement: Arrangement, width: float = LINE_MM) -> list[str]:
+def line_mm() -> float:
+    """Width of a line of music that holds `COLUMNS_A_LINE`; narrower, so with larger notes, for a class's large print.
+
+    >>> line_mm()
+    210.0
+    """
+    return LINE_MM * SIZES[0] / float(own("size", SIZES[0]))
+
+
+def systems(arrangement: Arrangement) -> list[str]:
     """Every line of music as an SVG of its own, for paper: pages break between lines.
 
     Music signs in words (flats, the note of the tempo) are plain Unicode here, for fonts without music signs.
     """
-    return [plain_signs(page, PRINT_FONT) for page in drawn_pages(arrangement, width, PRINTED)]
+    pages = [plain_signs(page, PRINT_FONT) for page in drawn_pages(arrangement, line_mm(), PRINTED)]
+    return pages if own("colour", True) else [page.replace(ANSWER_COLOUR, "#000000") for page in pages]
 
 
 def drawn_pages(

@@ -9,34 +9,34 @@ Sources: PDF. The layout is ours.
 
 from __future__ import annotations
 
-import json
-
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError
+from harmonylib.pictures.look import PAPERS, SIZES, own
 from harmonylib.score.engraving import systems
+from harmonylib.score.printing import printed
 from harmonylib.score.tables import facts, rows
 from harmonylib.wording import plain
-
-PAPERS = ("a4", "us-letter")
 
 PRINTED = ("bar", "beat", "chord", "melody_note", "frets", "reason")
 """The columns of the table on paper."""
 
 TEMPLATE = """
 #let data = json(bytes(sys.inputs.data))
+#let small = data.size * 1pt
 #set document(title: data.title, date: none)
 #set page(paper: data.paper, margin: (x: 15mm, top: 15mm, bottom: 18mm), numbering: "1 / 1")
-#set text(font: ("Libertinus Serif", "DejaVu Sans Mono"), size: 10pt, lang: "en")
-#align(center, text(size: 20pt, weight: "bold", data.title))
+#set text(font: data.fonts, size: small + 1pt, lang: "en")
+#align(center, text(size: small * 1.9, weight: "bold", data.title))
 #if data.composer != "" { align(right, text(style: "italic", data.composer)) }
-#text(size: 9pt, data.facts)
-#for remark in data.remarks { parbreak(); text(size: 8pt, style: "italic", remark) }
+#text(size: small, data.facts)
+#if data.unprinted != "" { text(size: small, style: "italic", data.unprinted) }
+#for remark in data.remarks { parbreak(); text(size: small, style: "italic", remark) }
 #v(4mm)
 #for line in data.systems { block(breakable: false, spacing: 5mm, image(bytes(line), format: "svg", width: 100%)) }
 #if data.rows.len() > 0 {
   v(4mm)
-  block(sticky: true, text(size: 12pt, weight: "bold", "Why these grips"))
-  set text(size: 9pt)
+  block(sticky: true, text(size: small * 1.3, weight: "bold", "Why these grips"))
+  set text(size: small)
   table(
     columns: (auto, auto, auto, auto, auto, 1fr),
     stroke: none,
@@ -48,20 +48,20 @@ TEMPLATE = """
 """
 
 
-def pdf(arrangement: Arrangement, paper: str = "a4", reasons: bool = False) -> bytes:
-    """The arrangement on `paper` ("a4" or "us-letter"): heading and music, with `reasons` under it if asked.
+def pdf(arrangement: Arrangement, paper: str = "", reasons: bool = False) -> bytes:
+    """The arrangement on `paper` of `PAPERS` (default: the class's): heading and music, with `reasons` if asked.
 
     The same bytes every time.
 
     Raises `HarmonyError` for another paper.
     """
-    import typst
-
+    paper = paper or own("paper", PAPERS[0])
     if paper not in PAPERS:
         raise HarmonyError(f"{paper!r} is not a paper this course prints on: choose {' or '.join(PAPERS)}")
     tune = arrangement.tune
     data = {
         "paper": paper,
+        "size": own("size", SIZES[0]),
         "title": plain(tune.title),
         "composer": plain(tune.composer),
         "facts": " · ".join(facts(arrangement)),
@@ -70,7 +70,4 @@ def pdf(arrangement: Arrangement, paper: str = "a4", reasons: bool = False) -> b
         "columns": [name.replace("_", " ") for name in PRINTED],
         "rows": [[row[name] or "–" for name in PRINTED] for row in rows(arrangement) if reasons],
     }
-    made = typst.compile(
-        TEMPLATE.encode(), format="pdf", sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True
-    )
-    return bytes(made)
+    return printed(TEMPLATE, data, "pdf")

@@ -22,7 +22,7 @@ def write_files(
     arrangement: Arrangement,
     folder: str | Path,
     stem: str,
-    paper: str = "a4",
+    paper: str = "",
     sound: str = "",
     once: bool = False,
     reasons: bool = False,

@@ -39,6 +39,8 @@ from harmonylib.tunes.reading import read
 from harmonylib.tunes.tune import Tune
 from tests.bench.learners import PANEL, PLOT, class_of, first_picture
 from tests.bench.searches import by_networkx, by_ortools, by_trying_all, lattice
+from tests.bench.servers import class_on_one_server
+from tests.hub.running import lacking
 from tests.refresh import CHAPTERS, refreshed
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -223,6 +225,22 @@ def classroom(sizes: Sequence[int] = (10, 20, 30)) -> Iterator[Line]:
         yield Line(f"{learners} learners' kernels side by side, all changing chords four times a second", figure)
 
 
+def hub(sizes: Sequence[int] = (10, 20)) -> Iterator[Line]:
+    """A class server with so many learners: everyone's server started, then everyone's first picture at once."""
+    if lacking():
+        yield Line("a class on one server", f"not measured: {lacking()} is missing")
+        return
+    for learners in sizes:
+        found = class_on_one_server(learners)
+        what = f"{learners} learners on one server"
+        yield Line(f"{what}: all servers ready, {os.cpu_count()} at a time", f"{found.ready:.0f} s")
+        median, most = p50_p95(found.shown)
+        figure = f"{median / 1e3:.1f}/{most / 1e3:.1f} s"
+        yield Line("… a new kernel's first picture, all at once, p50/p95", figure)
+        figure = f"{found.fairly:.0f} MB a learner shared fairly, {found.base:.0f} MB for the server itself"
+        yield Line("… memory then", figure)
+
+
 def course() -> Iterator[Line]:
     paths = sorted(CHAPTERS.glob("[0-9][0-9]_*.ipynb"))
     start = time.perf_counter()
@@ -255,7 +273,7 @@ def surveys(sheets: int = 800) -> Iterator[Line]:
     yield Line(f"survey of {sheets} tunes on one core", figure, "1.6 times on two cores")
 
 
-PARTS = (arranging, search, files, growth, neck, browser, kernels, classroom, course, surveys)
+PARTS = (arranging, search, files, growth, neck, browser, kernels, classroom, hub, course, surveys)
 
 
 def table(lines: Sequence[Line]) -> str:

@@ -83,8 +83,9 @@ def opened(chromium: Any) -> Iterator[Callable[..., Watched]]:
     """A function that opens an address in a page of its own and watches it."""
     contexts = []
 
-    def open_page(url: str, size: tuple[int, int] = (1280, 720), offline: bool = False) -> Watched:
-        context = chromium.new_context(viewport={"width": size[0], "height": size[1]}, offline=offline)
+    def open_page(url: str, size: tuple[int, int] = (1280, 720), offline: bool = False, touch: bool = False) -> Watched:
+        view = {"width": size[0], "height": size[1]}
+        context = chromium.new_context(viewport=view, offline=offline, has_touch=touch)
         contexts.append(context)
         watched = Watched(context.new_page())
         watched.page.on("request", lambda request: watched.requests.append(request.url))
@@ -193,7 +194,7 @@ def lab(chromium: Any, lab_folder: Path) -> Iterator[str]:
     port = free_port()
     command = [sys.executable, "-m", "jupyterlab", "--no-browser", "--ip=127.0.0.1", f"--port={port}", "--allow-root"]
     command += [f"--IdentityProvider.token={TOKEN}", "--LabApp.expose_app_in_browser=True"]
-    command += ["--ServerApp.port_retries=0"]
+    command += ["--ServerApp.port_retries=0", "--ServerApp.jpserver_extensions={'harmonylib.classroom.stilled': True}"]
     for _ in served(command, lab_folder, f"http://127.0.0.1:{port}/api/status?token={TOKEN}"):
         yield f"http://127.0.0.1:{port}"
 
@@ -202,9 +203,9 @@ def lab(chromium: Any, lab_folder: Path) -> Iterator[str]:
 def notebook(lab: str, lab_folder: Path, opened: Callable[..., Watched]) -> Callable[..., Watched]:
     """A function that opens cells as a notebook in JupyterLab, runs them all and waits until they are done."""
 
-    def run(name: str, cells: list[str], size: tuple[int, int] = (1280, 720)) -> Watched:
+    def run(name: str, cells: list[str], size: tuple[int, int] = (1280, 720), touch: bool = False) -> Watched:
         write_notebook(lab_folder / f"{name}.ipynb", cells)
-        watched = opened(f"{lab}/lab/workspaces/{name}/tree/{name}.ipynb?token={TOKEN}", size)
+        watched = opened(f"{lab}/lab/workspaces/{name}/tree/{name}.ipynb?token={TOKEN}", size, touch=touch)
         run_all(watched.page)
         return watched
 
@@ -227,7 +228,7 @@ def run_all(page: Any) -> None:
         """() => { const model = window.jupyterapp.shell.currentWidget.content.model;
         return [...model.cells].every((cell) => cell.type !== "code" || cell.executionCount) &&
         window.jupyterapp.shell.currentWidget.sessionContext.session.kernel.status === "idle" }""",
-        timeout=60_000,
+        timeout=1000 * PATIENCE_S,
     )
 
 

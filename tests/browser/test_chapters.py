@@ -1,4 +1,7 @@
-"""Every chapter in a real JupyterLab: it runs to its last cell, its sliders go to both ends, nothing complains."""
+"""Every chapter in a real JupyterLab: it runs to its last cell, its sliders go to both ends, nothing complains.
+
+What the course itself puts on the page has no serious fault for those who do not see it.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +11,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.browser.conftest import ROOT, TOKEN, Watched, run_all
+from tests.browser.accessible import faults
+from tests.browser.conftest import ROOT, TOKEN, Watched, kernel, run_all
 
+OURS = {"include": [[".jp-Notebook .jp-RenderedMarkdown"], [".jp-Notebook .jp-OutputArea-output"]]}
 CHAPTERS = sorted((ROOT / "chapters").glob("[0-9][0-9]_*.ipynb"))
 
 
@@ -24,8 +29,17 @@ def desk(lab: str, lab_folder: Path, opened: Callable[..., Watched]) -> Watched:
 
 @pytest.fixture(params=CHAPTERS, ids=[path.stem for path in CHAPTERS])
 def chapter(request: pytest.FixtureRequest, desk: Watched, lab_folder: Path) -> Iterator[Watched]:
+    yield from in_front(request.param, desk, lab_folder)
+
+
+@pytest.fixture
+def third(desk: Watched, lab_folder: Path) -> Iterator[Watched]:
+    yield from in_front(CHAPTERS[3], desk, lab_folder)
+
+
+def in_front(path: Path, desk: Watched, lab_folder: Path) -> Iterator[Watched]:
     """The page with a chapter in front, which is closed with its kernel afterwards."""
-    name = Path(shutil.copy(request.param, lab_folder)).name
+    name = Path(shutil.copy(path, lab_folder)).name
     desk.errors.clear()
     opening = "async path => { await window.jupyterapp.commands.execute('docmanager:open', { path }); }"
     desk.page.evaluate(opening, name)
@@ -56,3 +70,48 @@ def test_a_chapter_runs_in_jupyterlab(chapter: Watched) -> None:
     assert page.locator('[data-mime-type="application/vnd.jupyter.error"]').count() == 0
     assert chapter.errors == []
     assert chapter.outside == []
+    assert [fault for fault in faults(page, OURS) if fault.startswith(("serious", "critical"))] == []
+
+
+EDITS = {
+    # what is written in the edit cell                       what is then said there
+    'tune="Slate Roof Blues", bars=(2, 4), seed=4': "",
+    'tuning="DADGAD", tempo="60 bpm"': "",
+    "reach_mm=60, capo=3": "",
+    'tune=7, bars="first", tempo="fast", chord="C7"': "7 is not a tune",
+    'key="F", bars=5, level=3': "",
+}
+SEEN = """() => [...document.querySelectorAll('.jp-Notebook .jp-Cell')].filter(cell =>
+    cell.querySelector('.jp-InputArea-editor')?.textContent.startsWith('ask(')).map(cell =>
+    !!cell.querySelector('.answer-field'))"""
+
+
+def test_a_chapter_is_followed_through_after_five_edits(third: Watched) -> None:
+    """Each edit reaches the last cell; every question is a box, and what its solution says is right."""
+    page = third.page
+    editing = """async source => { await window.jupyterapp.shell.currentWidget.context.ready;
+        const cell = [...window.jupyterapp.shell.currentWidget.content.model.cells].find(one =>
+        one.sharedModel.getSource().startsWith('today = lesson('));
+        cell.sharedModel.setSource(source); }"""
+    asked: set[str] = set()
+    for written, told in EDITS.items():
+        page.evaluate(editing, f"today = lesson(3, {written})\ntoday")
+        run_all(page)
+        assert page.locator('[data-mime-type="application/vnd.jupyter.error"]').count() == 0
+        page.locator(".answer-field").nth(4).wait_for(timeout=30_000)
+        assert page.evaluate(SEEN) == [True] * 5
+        edit = page.locator(".jp-CodeCell").nth(1).locator(".jp-OutputArea").inner_text()
+        assert (told in edit) if told else ("is taken" not in edit and "are taken" not in edit)
+        title = page.locator(".neck-panel:not(.answer-box) .neck-title").first
+        assert title.inner_text().strip(), "the panel shows a grip"
+        box = page.locator(".answer-box").nth(4)
+        box.scroll_into_view_if_needed()
+        asked.add(box.locator(".answer-question").inner_text())
+        box.locator("select").select_option(kernel(page, "print(ask(today, 'which_degree', 3).solution())"))
+        box.get_by_role("button", name="check", exact=True).click()
+        box.locator(".answer-reply").filter(has_text="Right").wait_for(timeout=10_000)
+        box.get_by_role("button", name="another one").click()
+        box.locator(".answer-reply").filter(has_text="another one").wait_for(timeout=10_000)
+        assert box.locator(".answer-question").inner_text() not in asked
+    assert len(asked) >= 4
+    assert third.errors == []

@@ -1,4 +1,4 @@
-"""Every kind of exercise in a real JupyterLab, shown as the last line of a cell: wrong, half right and right by mouse.
+"""Every kind of exercise in a real JupyterLab, as the last line of a cell: wrong, half right, right, by every means.
 
 One page holds them all, so that boxes which get in each other's way are seen.
 """
@@ -15,7 +15,7 @@ from harmonylib.exercises.catalogue import KINDS, random_exercise
 from harmonylib.exercises.written import as_text
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.neck import neck_frame, neck_picture
-from tests.browser.conftest import Watched
+from tests.browser.conftest import TOKEN, Watched
 from tests.browser.test_panels import complaints, point_of, settled
 
 CELLS = ["from harmonylib import *", *(f"random_exercise({kind!r}, 1)" for kind in KINDS)]
@@ -158,3 +158,146 @@ def test_an_answer_on_a_work_sheet_is_saved_with_the_notebook(notebook: Callable
     kept = [data[ANSWER] for data in saved if ANSWER in data]
     assert kept == [{"number": 1, "answer": "C E G Bb"}]
     assert not box.get_by_role("button", name="another one").is_visible()
+
+
+def answers_of(kind: str) -> list[tuple[str, str]]:
+    """What is answered, and how the reply to it begins: wrong, half right where that can be, right."""
+    told = as_text(random_exercise(kind, 1).solution())
+    half = HALF[kind](told)
+    return [(mistaken(kind), "Not yet"), *([(half, "Not yet")] if half != told else []), (told, "Right")]
+
+
+def replied(box: Any, start: str) -> None:
+    box.locator(".answer-reply").filter(has_text=start).wait_for(timeout=10_000)
+
+
+def walk(watched: Watched, grip: str) -> None:
+    """The places of a grip on the neck in focus, by arrows and Enter, from the nut of string 1."""
+    signs = grip.split("-") if "-" in grip else list(grip)
+    press = watched.page.keyboard.press
+    press("Home")
+    for _ in signs:
+        press("ArrowUp")
+    for sign in reversed(signs):
+        if sign != "x":
+            for _ in range(int(sign)):
+                press("ArrowRight")
+            press("Enter")
+            settled(watched)
+            press("Home")
+        press("ArrowDown")
+
+
+def type_menus(watched: Watched, box: Any, parts: list[str]) -> None:
+    """One option in each menu by arrow keys, from one menu to the next by Tab."""
+    press = watched.page.keyboard.press
+    box.locator("select, fieldset input").first.focus()
+    for number, part in enumerate(parts):
+        menu = box.locator("select, fieldset").nth(number)
+        listed = menu.evaluate("element => element.tagName") == "SELECT"
+        chosen = "element => element.value" if listed else "element => element.querySelector(':checked')?.value ?? ''"
+        if not listed:
+            press("Space")
+        for _ in range(30):
+            if menu.evaluate(chosen) == part:
+                break
+            press("ArrowDown")
+            settled(watched)
+        press("Tab")
+    settled(watched)
+
+
+@pytest.mark.browser
+def test_every_kind_is_answered_by_key_alone(notebook: Callable[..., Watched]) -> None:
+    watched = notebook("keys", CELLS)
+    page = watched.page
+    cells = page.locator(".jp-CodeCell")
+    cells.nth(len(CELLS) - 1).locator(".answer-box .answer-field").wait_for(timeout=30_000)
+    for number, kind in enumerate(KINDS, start=1):
+        box = cells.nth(number).locator(".answer-box")
+        task = random_exercise(kind, 1)
+        field = box.locator(".answer-field")
+        field.focus()
+        for text, start in answers_of(kind):
+            page.keyboard.press("Control+A")
+            if start == "Right" and task.menus:
+                type_menus(watched, box, text.split(", "))
+                assert page.evaluate("document.activeElement.id") == field.get_attribute("id"), "the field comes next"
+            elif start == "Right" and task.grips == "one":
+                page.keyboard.press("Delete")
+                settled(watched)
+                box.locator(".neck-board").focus()
+                walk(watched, text)
+                assert field.input_value() == text
+                field.focus()
+            else:
+                page.keyboard.type(text)
+            settled(watched)
+            page.keyboard.press("Enter")
+            replied(box, start)
+        page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.textContent") == "check"
+    assert not complaints(watched)
+
+
+@pytest.mark.browser
+def test_every_kind_is_answered_by_touch(notebook: Callable[..., Watched]) -> None:
+    """On a small screen: what is tapped is large enough and is not cut off."""
+    watched = notebook("touch", CELLS, (820, 1180), touch=True)
+    page = watched.page
+    cells = page.locator(".jp-CodeCell")
+    cells.nth(len(CELLS) - 1).locator(".answer-box .answer-field").wait_for(timeout=30_000)
+    for number, kind in enumerate(KINDS, start=1):
+        box = cells.nth(number).locator(".answer-box")
+        box.scroll_into_view_if_needed()
+        task, field = random_exercise(kind, 1), box.locator(".answer-field")
+        for text, start in answers_of(kind):
+            field.tap()
+            if start == "Right" and task.menus:
+                for place, part in enumerate(text.split(", ")):
+                    menu = box.locator("select, fieldset").nth(place)
+                    if menu.evaluate("element => element.tagName") == "SELECT":
+                        menu.select_option(part)  # the list of choices is the system's own
+                    else:
+                        menu.locator("label").filter(has=page.locator(f'input[value="{part}"]')).tap()
+            elif start == "Right" and task.grips == "one":
+                field.fill("")
+                settled(watched)
+                svg = box.locator(".neck-board svg")
+                signs = text.split("-") if "-" in text else list(text)
+                for string, sign in zip(range(len(signs), 0, -1), signs, strict=True):
+                    if sign != "x":
+                        page.touchscreen.tap(*point_of(svg, FRAME.x(int(sign)), HEIGHT - FRAME.y(string)))
+                        settled(watched)
+                assert field.input_value() == text
+            else:
+                field.fill(text)
+            settled(watched)
+            box.get_by_role("button", name="check", exact=True).tap()
+            replied(box, start)
+        seen = box.locator("button:visible, select:visible, .answer-field").all()
+        sizes = [element.bounding_box() for element in seen]
+        assert min(size["height"] for size in sizes) >= 24
+        assert max(size["x"] + size["width"] for size in sizes) <= 820
+    assert not complaints(watched)
+
+
+@pytest.mark.browser
+def test_without_its_kernel_a_saved_answer_box_is_its_question(
+    notebook: Callable[..., Watched], lab: str, opened: Callable[..., Watched]
+) -> None:
+    """Saved after it ran, closed, and opened again with no kernel behind it."""
+    watched = notebook("closed", ["from harmonylib import *", "spell('Ebm7')", "next_inversion('Gm7', 'x5536x')"])
+    page = watched.page
+    page.locator(".answer-field").nth(1).wait_for(timeout=30_000)
+    page.evaluate(
+        """async () => { const book = window.jupyterapp.shell.currentWidget;
+        await book.context.save();
+        await book.sessionContext.shutdown(); }"""
+    )
+    page.close()
+    again = opened(f"{lab}/lab/workspaces/closed-again/tree/closed.ipynb?token={TOKEN}")
+    shown = again.page.locator(".jp-CodeCell").nth(1).locator(".jp-OutputArea")
+    shown.get_by_text("Open the course to answer.").wait_for(timeout=30_000)
+    assert "Spell E♭m7 from the root up: 4 notes." in shown.inner_text()
+    assert "Error" not in again.page.locator(".jp-Notebook").inner_text()

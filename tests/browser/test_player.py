@@ -36,7 +36,7 @@ RENDER = """async ([score, tempo, options]) => {
     };
     return [packed(left), packed(right), shown];
 }"""
-SETTINGS = "swing volume balance click count_in loop once first last".split()
+SETTINGS = "swing volume balance click backbeat count_in loop rest once first last step fastest times".split()
 
 
 @pytest.fixture(scope="module")
@@ -133,6 +133,33 @@ def test_loop_goes_on_without_a_gap(play):
     assert len(heard) == 28
     assert np.abs(heard - np.arange(28) / 4).max() < 0.005
     assert [step["number"] for step in shown][:18] == [*range(8, 16), *range(8, 16), 8, 9]
+
+
+def test_a_ladder_of_tempos_is_counted_in_climbs_and_ends(play):
+    music = short(0, 1, 2, 3)
+    how = {"tempo": 60, "fastest": 130, "step": 60, "times": 2, "rest": 1, "count_in": 1}
+    samples, shown = play(music, 32, **how)
+    heard, wanted, start = onsets(samples), [], 0.0
+    for tempo in (60, 120, 130):
+        beats = [*range(8), *range(12, 16)]  # a bar counted in, one played, one of silence, one played
+        wanted += [start + beat * 60 / tempo for beat in beats]
+        start += 16 * 60 / tempo
+    assert len(heard) == len(wanted)
+    assert np.abs(heard - wanted).max() < 0.005
+    assert [step["tempo"] for step in shown if "tempo" in step] == [60, 120, 130]
+    assert shown[-1]["done"]
+    assert shown[-1]["time"] == pytest.approx(start, abs=1e-3)
+
+
+def test_a_loop_rests_a_bar_with_the_click_on_two_and_four(play):
+    music = short(0, 2, 4, 6, 8, 10)
+    how = {"tempo": 120, "loop": True, "rest": 1, "first": 2, "last": 2, "click": True, "backbeat": True}
+    samples, shown = play(music, 7.9, **how)
+    heard = onsets(samples)
+    rounds = [[0, 1, 2, 3], [5, 7]]  # the bar: chords on 1 and 3, clicks on 2 and 4; then only the clicks
+    wanted = [at + beat for at in (0, 8) for part in rounds for beat in part]
+    assert np.abs(heard - np.array(wanted) / 2).max() < 0.005
+    assert [step["number"] for step in shown] == [2, 3, 2, 3]
 
 
 def test_the_form_is_played_out_and_once_as_written(play):
@@ -341,13 +368,25 @@ def test_every_control_has_a_name_and_does_what_it_says(shown, piece):
         page.get_by_role("slider", name=label).press(key)
         assert (page.evaluate(get, trait) > before) is (key == "ArrowRight")
     for label, trait in (("Loop", "loop"), ("Click", "click")):
-        page.get_by_role("checkbox", name=label).press(" ")
+        page.get_by_role("checkbox", name=label, exact=True).press(" ")
         assert page.evaluate(get, trait) is True
     page.get_by_label("Count-in").select_option("2 bars")
     page.get_by_label("to bar").select_option("4")
     assert [page.evaluate(get, name) for name in ("count_in", "first", "last")] == [2, 1, 4]
     page.get_by_label("From bar").select_option("6")
     assert [page.evaluate(get, name) for name in ("first", "last")] == [6, 6]
+    page.get_by_text("Practise").press("Enter")
+    for label, words, trait, value in (
+        ("Rest before each loop", "1 bar", "rest", 1),
+        ("Each tempo", "6 faster", "step", 6),
+        ("played", "2 times", "times", 2),
+    ):
+        page.get_by_label(label).select_option(words)
+        assert page.evaluate(get, trait) == value
+    page.get_by_label("up to").fill("140")
+    page.get_by_label("up to").press("Tab")
+    page.get_by_role("checkbox", name="Click on 2 and 4").press(" ")
+    assert [page.evaluate(get, name) for name in ("fastest", "backbeat")] == [140, True]
     assert page.evaluate(get, "playing") is False
     assert page.get_by_text(CAUTION).is_visible()
     high = "[...document.querySelectorAll('button, select, label:not([hidden])')].map(one => one.offsetHeight)"

@@ -1,8 +1,8 @@
 """Guitars to learn from and to be tried on: single notes, and takes mixed from them by a recipe.
 
 The learner's ear is trained on the project's own strings, on strings added up partial by partial, and on one
-soundfont; it is tried on another soundfont and on recordings. Grips are told apart by their root, rooms and noises by
-their seed.
+soundfont; guitars that exist nowhere and trained nothing choose the thresholds; it is tried on another soundfont and on
+recordings. No root of a grip serves two of these purposes, and rooms and noises are told apart by their seed.
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ FONTS = {name: Path("/usr/share/sounds/sf2") / f"{name}.sf2" for name in ("Fluid
 GUITARS = {"nylon": 24, "steel": 25, "jazz": 26, "clean": 27}
 """General MIDI programs, counted from 0; the muted guitar is left out."""
 LOW, HIGH, SECONDS = 38, 88, 2.0
+TWELFTH = 19
 SPREADS = ("drop 2", "drop 3", "drop 2 and 4")
 Note = Callable[[int, np.random.Generator], np.ndarray]
 
@@ -181,11 +182,19 @@ def other_family(one: Asked, chance: np.random.Generator) -> tuple[int, ...]:
     return near[int(chance.integers(len(near)))] if near else one.midi[:-1] + (one.midi[-1] + 1,)
 
 
-KINDS = ("right", "semitone", "family", "inversion", "missing", "octave", "single", "nothing", "extra")
+TO_TRAIN, TO_CHOOSE, TO_TEST = (0, 2, 4, 6, 8, 10), (1, 5, 9), (3, 7, 11)
+"""Roots of the grips that train the ear, choose its thresholds, and test it."""
 
 
-def performed(one: Asked, kind: str, chance: np.random.Generator) -> tuple[int, ...]:
-    """The notes that sound when a grip is asked and something of that kind is played."""
+def grips_on(roots: tuple[int, ...]) -> list[Asked]:
+    return [one for one in asked_grips() if one.root in roots]
+
+
+KINDS = ("right", "semitone", "family", "inversion", "missing", "octave", "single", "nothing", "extra", "off tune")
+
+
+def performed(one: Asked, kind: str, chance: np.random.Generator) -> tuple[float, ...]:
+    """The notes that sound when a grip is asked and something of that kind is played; one off tune is a fraction."""
     notes, pick = list(one.midi), int(chance.integers(len(one.midi)))
     if kind == "semitone":
         notes[pick] += int(chance.choice([-1, 1]))
@@ -202,6 +211,12 @@ def performed(one: Asked, kind: str, chance: np.random.Generator) -> tuple[int, 
         return other_inversion(one, chance)
     elif kind == "family":
         return other_family(one, chance)
+    elif kind == "off tune":
+        return (
+            *one.midi[:pick],
+            one.midi[pick] + float(chance.choice([-1, 1]) * chance.uniform(0.2, 0.4)),
+            *one.midi[pick + 1 :],
+        )
     elif kind == "extra":
         free = [open_ for open_ in Neck().open_midi if open_ not in notes and all((n - open_) % 12 for n in notes)]
         notes += [int(chance.choice(free))] if free else [max(notes) + 1]
@@ -212,14 +227,17 @@ def performed(one: Asked, kind: str, chance: np.random.Generator) -> tuple[int, 
 
 
 def recorded_take(
-    notes: tuple[int, ...], note: Note, noise_db: float, chance: np.random.Generator, before: tuple[int, ...] = ()
+    notes: tuple[float, ...], note: Note, noise_db: float, chance: np.random.Generator, before: tuple[int, ...] = ()
 ) -> np.ndarray:
     """A strum of notes about a second into 2.3 s, in a room with noise; the chord `before` rings until then."""
     sound = np.zeros(round(2.4 * RATE))
     start, common = chance.uniform(0.85, 1.15), chance.normal(0, 8)
     strum = chance.uniform(0, 0.012)
     for place, midi in enumerate(sorted(notes)):
-        pluck = bent(note(midi, chance), common + chance.normal(0, 3)) * 10 ** (chance.normal(0, 2) / 20)
+        near = round(midi)
+        pluck = bent(note(near, chance), common + chance.normal(0, 3) + 100 * (midi - near)) * 10 ** (
+            chance.normal(0, 2) / 20
+        )
         at = round((start + place * strum) * RATE)
         sound[at : at + len(pluck)] += pluck[: len(sound) - at]
     for midi in before:

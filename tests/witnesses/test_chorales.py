@@ -140,6 +140,7 @@ def test_sixteen_of_twenty_analyses_are_used():
     assert set(LEFT_OUT) < set(ANALYSES)
 
 
+@pytest.mark.few(4)
 @pytest.mark.parametrize("number", USED)
 def test_an_analysis_used_has_the_bars_and_the_bass_of_its_score(number):
     piece = chorale(number)
@@ -147,11 +148,13 @@ def test_an_analysis_used_has_the_bars_and_the_bass_of_its_score(number):
     assert share_of_bass_notes(piece) >= BASS_NOTES
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("number", LEFT_OUT)
 def test_an_analysis_left_out_has_another_bass_than_its_score(number):
     assert share_of_bass_notes(chorale(number)) < 0.5
 
 
+@pytest.mark.few(4)
 @pytest.mark.parametrize("number", USED)
 def test_our_chord_holds_the_analyst_s_notes_as_spelled(number):
     """A numeral that has no symbol is listed, and each listed one is there."""

@@ -138,6 +138,7 @@ def ours(symbol: str) -> list[Name]:
     return [*chord.names, *(chord.name_of(extension) for extension in chord.extensions)]
 
 
+@pytest.mark.few(40)
 @pytest.mark.parametrize("suffix", NOTATION)
 @pytest.mark.parametrize("witness", WITNESSES[1:])
 def test_pitch_classes_in_the_own_notation_of_a_witness(witness, suffix):
@@ -157,6 +158,7 @@ def test_pitch_classes_in_the_own_notation_of_a_witness(witness, suffix):
             assert (only_they, only_we) == DISAGREEMENTS.get((witness, suffix), ((), ()))[:2]
 
 
+@pytest.mark.few(24)
 @pytest.mark.parametrize(
     ("witness", "suffix"), [(w, suffix) for suffix in NOTATION for w in SPELLED if NOTATION[suffix][w] != "none"]
 )

@@ -12,6 +12,7 @@ from harmonylib.tunes.form import form
 from tests.test_form import FORMS, made
 
 
+@pytest.mark.few(6)
 @pytest.mark.parametrize("music", FORMS)
 def test_music21_plays_the_bars_in_the_same_order(music):
     tune = made(music)

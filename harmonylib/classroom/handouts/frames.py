@@ -14,19 +14,45 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from harmonylib.classroom.handouts.look import Look
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.look import Look
 from harmonylib.pictures.neck import Mark, grip_marks
 from harmonylib.pictures.theme import MARKS, OKABE_ITO, text_on
 from harmonylib.theory.voicings import Voicing
 
 FEWEST_FRETS = 4
+WIDEST = 1.12
+"""The widest mark against the space between strings: it stays clear of a round one beside it."""
+
 LABEL, FRET = 7 / 9, 13 / 9
 """Letters in a mark and the space of a fret, against the size of words."""
 
-WIDE, TIGHT = 11.5 / 9, 8.8 / 9
+WIDE, TIGHT = 11.5 / 9, 8.4 / 9
 """The space between strings, against the size of words, and where eight diagrams stand in a row."""
+
+
+DRAWN = """
+#let centred(x, y, body) = place(dx: x - 30pt, dy: y - 15pt,
+  box(width: 60pt, height: 30pt, align(center + horizon, body)))
+#let drawn(f) = box(width: f.w * 1pt, height: f.h * 1pt, {
+  for l in f.lines {
+    let stroke = stroke(thickness: l.at(4) * 1pt, cap: "square")
+    place(line(start: (l.at(0) * 1pt, l.at(1) * 1pt), end: (l.at(2) * 1pt, l.at(3) * 1pt), stroke: stroke))
+  }
+  for m in f.marks {
+    let radius = if m.square { 0.5pt } else { m.d * 0.5pt }
+    let shape(more, ..how) = centred(m.x * 1pt, m.y * 1pt,
+      rect(width: m.wide * 1pt + more, height: m.d * 1pt + more, inset: 0pt, ..how))
+    if m.ring { shape(2.2pt, radius: radius + 1.1pt, fill: white, stroke: 0.8pt) }
+    shape(0pt, radius: radius, fill: rgb(m.fill), stroke: 0.5pt)
+    centred(m.x * 1pt, m.y * 1pt, scale(x: m.narrow * 100%,
+      text(size: m.size * 1pt, weight: "bold", fill: rgb(m.ink), m.text)))
+  }
+  for w in f.words { centred(w.at(0) * 1pt, w.at(1) * 1pt, text(size: small, w.at(2))) }
+})
+"""
+"""How the printer draws a frame, in its own words; `small` is the size of words."""
 
 
 @dataclass(frozen=True)
@@ -102,8 +128,10 @@ def _drawn(mark: Mark, spot: tuple[float, float], gap: float, look: Look) -> dic
     root, name = mark.role == "root", MARKS[mark.role][0]
     fill = OKABE_ITO[name] if look.colour else "#000000" if root else "#FFFFFF"
     size, letters = 0.84 * gap, LABEL * look.size
-    wide = max(size, 0.5 * letters * len(mark.label) + 2) if len(mark.label) > 2 else size
+    told = 0.58 * letters * len(mark.label) + 1.5
+    wide = min(max(size, told), WIDEST * gap) if len(mark.label) > 2 else size
     return {
         **{"x": spot[0], "y": spot[1], "d": size, "wide": wide, "square": root, "ring": mark.top, "fill": fill},
         **{"ink": text_on(fill), "text": mark.label, "size": letters},
+        **{"narrow": min(1, wide / told) if len(mark.label) > 2 else 1},
     }

@@ -9,17 +9,18 @@ Sources: PDF, SVG. The layout is ours.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from html import escape
 from pathlib import Path
 from typing import Any, Literal
 
-from harmonylib.classroom.handouts.frames import Frame
-from harmonylib.classroom.handouts.look import Look
+from harmonylib.classroom.handouts.frames import DRAWN, Frame
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.files import safe_stem, write_together
+from harmonylib.pictures.look import Look
+from harmonylib.score.printing import printed
 from harmonylib.wording import plain
 
 FORMATS = ("pdf", "svg", "png")
@@ -29,6 +30,8 @@ CAUTION = (
 PIXELS_AN_INCH = 150
 ROOM = {"a4": 510.2, "us-letter": 527.0}
 """Points between the margins of each paper."""
+GUTTER = 17.0
+"""Points between two lines of music beside each other."""
 
 
 @dataclass(frozen=True)
@@ -46,17 +49,19 @@ class Line:
 
     svg: str
     frames: tuple[tuple[float, Frame], ...] = ()
+    head: str = ""
 
 
 @dataclass(frozen=True)
 class Section:
-    """A part of a hand-out under a heading; `whole` parts stay on one page."""
+    """A part of a hand-out under a heading; `whole` parts stay on one page, `across` lines of music in a row."""
 
     head: str
     note: str = ""
     cells: tuple[Cell, ...] = ()
     lines: tuple[Line, ...] = ()
     whole: bool = False
+    across: int = 1
 
 
 @dataclass(frozen=True, repr=False)
@@ -104,23 +109,20 @@ class Handout:
         return write_together({f"{stem}.{kind}": makers[kind]() for kind in dict.fromkeys(formats)}, folder)
 
     def _set(self, kind: Literal["pdf", "svg", "png"], ppi: int | None = None) -> bytes:
-        import typst
-
         data = {
             "title": plain(self.title),
             "paper": self.look.paper,
             "size": self.look.size,
             "paged": kind == "pdf",
             "caution": CAUTION,
+            "gutter": GUTTER,
             "sections": [_section(part, ROOM[self.look.paper]) for part in self.sections],
         }
-        made = typst.compile(
-            TEMPLATE.encode(), format=kind, sys_inputs={"data": json.dumps(data)}, ignore_system_fonts=True, ppi=ppi
-        )
-        return bytes(made)
+        return printed(TEMPLATE, data, kind, ppi)
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
-        return {"image/svg+xml": self.svg, "text/plain": self.text}
+        labelled = f'<div role="img" aria-label="{escape(plain(self.text))}">{self.svg}</div>'
+        return {"image/svg+xml": self.svg, "text/html": labelled, "text/plain": self.text}
 
     def __repr__(self) -> str:
         return self.text
@@ -129,16 +131,19 @@ class Handout:
 def _section(part: Section, room: float) -> dict[str, Any]:
     widest = max((cell.frame.width for cell in part.cells), default=room)
     lines = []
+    wide = (room - GUTTER * (part.across - 1)) / part.across
     for line in part.lines:
-        placed = apart(line.frames, room)
+        placed = apart(line.frames, wide)
         high = max((frame.height for _, frame in line.frames), default=0)
-        lines.append({"svg": line.svg, "high": high, "frames": [{"x": x, **frame.data} for x, frame in placed]})
+        frames = [{"x": x, **frame.data} for x, frame in placed]
+        lines.append({"svg": line.svg, "high": high, "head": plain(line.head), "frames": frames})
     return {
         "head": plain(part.head),
         "note": plain(part.note),
         "columns": columns(len(part.cells), int(room // widest)),
         "cells": [{"head": cell.head, "foot": cell.foot, **cell.frame.data} for cell in part.cells],
         "lines": lines,
+        "across": part.across,
         "whole": part.whole,
     }
 
@@ -180,25 +185,10 @@ TEMPLATE = """
     if data.paged { counter(page).display("1 / 1", both: true) })
 })
 #set page(height: auto) if not data.paged
-#set text(font: ("Libertinus Serif", "DejaVu Sans Mono"), size: small + 1pt, lang: "en")
-#let centred(x, y, body) = place(dx: x - 30pt, dy: y - 15pt,
-  box(width: 60pt, height: 30pt, align(center + horizon, body)))
-#let drawn(f) = box(width: f.w * 1pt, height: f.h * 1pt, {
-  for l in f.lines {
-    let stroke = stroke(thickness: l.at(4) * 1pt, cap: "square")
-    place(line(start: (l.at(0) * 1pt, l.at(1) * 1pt), end: (l.at(2) * 1pt, l.at(3) * 1pt), stroke: stroke))
-  }
-  for m in f.marks {
-    let radius = if m.square { 0.5pt } else { m.d * 0.5pt }
-    let shape(more, ..how) = centred(m.x * 1pt, m.y * 1pt,
-      rect(width: m.wide * 1pt + more, height: m.d * 1pt + more, inset: 0pt, ..how))
-    if m.ring { shape(2.2pt, radius: radius + 1.1pt, fill: white, stroke: 0.8pt) }
-    shape(0pt, radius: radius, fill: rgb(m.fill), stroke: 0.5pt)
-    centred(m.x * 1pt, m.y * 1pt, text(size: m.size * 1pt, weight: "bold", fill: rgb(m.ink), m.text))
-  }
-  for w in f.words { centred(w.at(0) * 1pt, w.at(1) * 1pt, text(size: small, w.at(2))) }
-})
+#set text(font: data.fonts, size: small + 1pt, lang: "en")
+%DRAWN%
 #block(below: 4mm, text(size: small * 1.9, weight: "bold", data.title))
+#if data.unprinted != "" { text(size: small, style: "italic", data.unprinted) }
 #for part in data.sections {
   block(width: 100%, breakable: not part.whole, above: 5mm, {
     block(sticky: true, below: 2.5mm, {
@@ -214,16 +204,19 @@ TEMPLATE = """
       }))
       grid(columns: (1fr,) * part.columns, row-gutter: 4mm, ..part.cells.map(shown))
     }
-    for row in part.lines {
-      block(breakable: false, above: 3mm, width: 100%, {
+    let music(row) = block(breakable: false, width: 100%, {
+        if row.head != "" { block(below: 1.5mm, strong(row.head)) }
         if row.frames.len() > 0 {
           block(width: 100%, height: row.high * 1pt, below: 0.5mm, {
             for f in row.frames { place(dx: f.x * 1pt, drawn(f)) }
           })
         }
         image(bytes(row.svg), format: "svg", width: 100%)
-      })
+    })
+    if part.lines.len() > 0 {
+      block(above: if part.across > 1 { 4mm } else { 3mm },
+        grid(columns: (1fr,) * part.across, column-gutter: data.gutter * 1pt, row-gutter: 3mm, ..part.lines.map(music)))
     }
   })
 }
-"""
+""".replace("%DRAWN%", DRAWN)

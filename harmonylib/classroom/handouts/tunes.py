@@ -2,7 +2,7 @@
 
 Conventions
 - What is engraved is what `score.engraving` draws; a diagram stands over the note it belongs to.
-- Diagrams stand at every grip of a line where they fit, else at the changes of chord, and the sheet says so.
+- Diagrams stand at every grip of a line where they fit, else at changes of chord and answers, and the sheet says so.
 """
 
 from __future__ import annotations
@@ -10,22 +10,25 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from harmonylib.answering.stages import STAGES, arrange
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.classroom.handouts.frames import TIGHT, Frame, frame
-from harmonylib.classroom.handouts.look import SIZES, Look
 from harmonylib.classroom.handouts.setting import ROOM, Line, Section
 from harmonylib.errors import HarmonyError, shown
+from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
+from harmonylib.pictures.look import SIZES, Look
 from harmonylib.score.engraving import PRINT_FONT, PRINTED, drawn_pages, plain_signs
+from harmonylib.score.musicxml import ANSWER_COLOUR
+from harmonylib.theory.voicings import Voicing
 from harmonylib.tunes.tune import Tune
 
 MUSIC_MM = 180.0
-AT_CHANGES = "Where more grips than fit stand in a line, diagrams stand at changes of chord."
+AT_CHANGES = "Where more grips than fit stand in a line, diagrams stand at changes of chord and answers."
 
-_NOTE = re.compile(r'<g id="([na]\d+)" class="note">.*?translate\((\d+), ', re.S)
+_NOTE = re.compile(r'<g id="([na]\d+)" class="note"[^>]*>.*?translate\((\d+), ', re.S)
 _WIDE = re.compile(r'class="definition-scale"[^>]*viewBox="0 0 (\d+) ')
 _MARGIN = re.compile(r'class="page-margin" transform="translate\((\d+),')
 
@@ -47,7 +50,7 @@ def _section(made: Arrangement, stage: str, look: Look) -> Section:
     for page in pages:
         frames, fewer = _over(made, page, look)
         thinned |= fewer
-        lines.append(Line(plain_signs(page, PRINT_FONT), frames))
+        lines.append(Line(printed(page, look), frames))
     note = f"{STAGES[stage][:1].upper()}{STAGES[stage][1:]}."
     return Section(
         stage.capitalize(),
@@ -60,19 +63,45 @@ def _section(made: Arrangement, stage: str, look: Look) -> Section:
 def _over(made: Arrangement, page: str, look: Look) -> tuple[tuple[tuple[float, Frame], ...], bool]:
     """The diagrams over a line of music, and whether there are fewer than grips."""
     room = ROOM[look.paper]
-    places = _places(page, room)
+    grips = [(x, each) for x, each in placed(made, page, room) if len(each.grip.strings) > 1]
     look = replace(look, label="finger")
-    calls = {f"n{c.index}": (c.grip, c.voicing, str(c.chord)) for c in made.choices}
-    answers = {f"a{n}": (a.grip, a.voicing, str(a.voicing.chord)) for n, a in enumerate(made.answers)}
-    held = {**calls, **answers}
-    found = [(x, *held[name]) for name, x in places if name in held]
-    grips = [(x, grip, voicing, chord) for x, grip, voicing, chord in found if grip and len(grip.strings) > 1]
-    drawn = [(x, frame(made.settings.neck, grip, voicing, look, TIGHT)) for x, grip, voicing, _ in grips]
+    drawn = [(x, frame(made.settings.neck, each.grip, each.voicing, look, TIGHT)) for x, each in grips]
     if sum(each.width for _, each in drawn) <= room:
         return tuple(drawn), False
-    changes = [each for place, each in enumerate(drawn) if place == 0 or grips[place][3] != grips[place - 1][3]]
+    changes = [
+        each
+        for place, (each, (_, held)) in enumerate(zip(drawn, grips, strict=True))
+        if not place or held.chord != grips[place - 1][1].chord or held.answers
+    ]
     most = int(room // max(each.width for _, each in drawn))
     return tuple(changes[:: -(-len(changes) // most)]), True
+
+
+def printed(page: str, look: Look) -> str:
+    """A line of music for the printer, answers black where the sheet is black and white."""
+    page = plain_signs(page, PRINT_FONT)
+    return page if look.colour else page.replace(ANSWER_COLOUR, "#000000")
+
+
+class Held(NamedTuple):
+    """A grip of the music: the name of its note on the page, what it holds, the chord over it."""
+
+    name: str
+    grip: Grip
+    voicing: Voicing | None
+    chord: str
+
+    @property
+    def answers(self) -> bool:
+        return self.name.startswith("a")
+
+
+def placed(made: Arrangement, page: str, room: float) -> list[tuple[float, Held]]:
+    """The grips of a line of music, each with where its note stands, in points from the left edge."""
+    calls = [Held(f"n{c.index}", c.grip, c.voicing, str(c.chord)) for c in made.choices if c.grip]
+    answers = [Held(f"a{n}", a.grip, a.voicing, str(a.voicing.chord)) for n, a in enumerate(made.answers)]
+    held = {each.name: each for each in (*calls, *answers)}
+    return [(x, held[name]) for name, x in _places(page, room) if name in held]
 
 
 def _places(page: str, room: float) -> list[tuple[str, float]]:

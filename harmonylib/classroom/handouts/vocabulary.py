@@ -1,4 +1,4 @@
-"""The vocabulary on paper: root positions by string set, the inversions of a chord, a family through twelve roots.
+"""The vocabulary on paper: root positions, the inversions of a chord, a family's twelve roots, the scale of eight.
 
 Conventions
 - String sets are named from the lowest string; a sheet opens with the two that the rule of thumb names.
@@ -9,11 +9,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from harmonylib.classroom.handouts.frames import TIGHT, WIDE, frame
-from harmonylib.classroom.handouts.look import Look
 from harmonylib.classroom.handouts.setting import Cell, Section
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
+from harmonylib.lessons.passing_chords import climb, job_of, sixth_of
+from harmonylib.pictures.look import Look
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.families import FAMILIES, PRACTICE_ORDER
 from harmonylib.theory.pitch import Name
@@ -23,6 +24,9 @@ LESSON = ("maj7", "7", "m7", "m7♭5", "dim7")
 """The five families a learner meets first."""
 
 SPREADS_TAUGHT = ("drop 2", "drop 3")
+FOREIGN_DEGREES = ("2", "4", "♭6", "7")
+"""The notes of the scale of eight that its sixth chord does not hold."""
+
 RULE = "Rule of thumb: root on string 5, drop 2; root on string 6, drop 3."
 
 
@@ -58,6 +62,33 @@ def cycle(neck: Neck, look: Look, chord: str = "Cmaj7", spread: str = "drop 2") 
         if cells:
             made.append(Section(f"{asked}, {each}, strings {''.join(map(str, strings))}", "", cells))
     return tuple(made)
+
+
+def scale(neck: Neck, look: Look, root: str = "C") -> tuple[Section, ...]:
+    """The scale of eight up every string set: the sixth chord and its leading-tone diminished take turns."""
+    chord = Chord.parse(root)
+    sixth, leading = sixth_of(chord), job_of("leading-tone", chord).chord
+    note = f"{sixth} and {leading} take turns up the scale; under each grip the degree of {sixth.root} on top."
+    made: list[Section] = []
+    for spread, strings in _sets(neck):
+        steps = climb(chord, neck, strings, spread)[:8]
+        cells = tuple(_cell(neck, look, held, grip, _on_top(held, sixth), TIGHT) for held, grip in steps)
+        if cells:
+            head = f"{spread.capitalize()}, strings {''.join(map(str, strings))}"
+            made.append(Section(head, "" if made else note, cells))
+    return tuple(made)
+
+
+def _on_top(held: Voicing, sixth: Chord) -> str:
+    """The degree of the scale that a grip has on top.
+
+    >>> from harmonylib.theory.voicings import voice
+    >>> _on_top(voice("Bdim7", "drop 2", "Ab4"), Chord.parse("C6"))
+    '♭6'
+    """
+    top = held.top.midi % 12
+    degrees = [*sixth.degrees, *FOREIGN_DEGREES]
+    return next(degree for degree in degrees if sixth.pitch_class_of(degree) == top)
 
 
 def _through_roots(neck: Neck, look: Look, kind: str, spread: str) -> Section:

@@ -40,12 +40,12 @@ class People:
 def read_people(file: Path) -> People:
     """The class in a file of names; raises `HarmonyError` for a name that cannot be an account's."""
     found: dict[str, bool] = {}
-    for number, line in enumerate(read_limited(file, _LARGEST).decode("utf-8", "replace").splitlines(), start=1):
+    for number, line in enumerate(read_limited(file, _LARGEST).decode("utf-8-sig", "replace").splitlines(), start=1):
         words = line.partition("#")[0].split()
         if not words:
             continue
         name, is_teacher = words[-1], words[0] == "teacher" and len(words) == 2
-        if not _NAME.fullmatch(name) or len(words) > 1 + is_teacher:
+        if not _NAME.fullmatch(name) or len(words) > 1 + is_teacher or words == ["teacher"]:
             raise HarmonyError(
                 f"{file.name}, line {number}: {line.strip()!r} is no name: write small letters, digits and hyphens, or "
                 "“teacher” and a name"
@@ -97,12 +97,15 @@ def _close(name: str, group: str) -> None:
     import pwd
 
     user = pwd.getpwnam(name)
-    home = os.open(user.pw_dir, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW)
     try:
-        os.fchown(home, user.pw_uid, grp.getgrnam(group).gr_gid)
-        os.fchmod(home, stat.S_ISGID | 0o750)
-    finally:
-        os.close(home)
+        home = os.open(user.pw_dir, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW)
+        try:
+            os.fchown(home, user.pw_uid, grp.getgrnam(group).gr_gid)
+            os.fchmod(home, stat.S_ISGID | 0o750)
+        finally:
+            os.close(home)
+    except OSError as error:
+        raise HarmonyError(f"the home of {name!r}, {user.pw_dir!r}, cannot be closed: {error.strerror}") from error
 
 
 def _run(*command: str) -> None:

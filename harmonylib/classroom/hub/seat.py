@@ -1,4 +1,4 @@
-"""A learner's seat: run by the Hub as the learner, it lays their copy of the course and becomes their server.
+"""A learner's seat: run by the Hub as the learner, it lays their copy of the course and serves it.
 
 Conventions
 - It never runs as root or as somebody else than the one who signed in: a linked folder would be written
@@ -16,13 +16,15 @@ import stat
 import sys
 import tempfile
 from pathlib import Path
-from typing import NoReturn
 
 from harmonylib.classroom.copies import FOLDER, lay, trust
 from harmonylib.classroom.opening import LAB, told
 from harmonylib.classroom.shipped import course_folder
 from harmonylib.errors import HarmonyError
+from harmonylib.files import write_together
 
+SHORT = Path("/tmp")
+"""Where paths are short enough for sockets."""
 REPLIES = "HARMONYLIB_REPLIES"
 """The variable that names the folder of replies, one folder in it a learner."""
 LIMITS = {
@@ -44,7 +46,7 @@ _LARGEST_REPLY = 2_000_000
 
 
 def main() -> int:
-    """Lay the copy, then become the learner's server; 1 and a line for the Hub's log when that cannot be."""
+    """Lay the copy, then be the learner's server; 1 and a line for the Hub's log when that cannot be."""
     try:
         check_account(os.environ.get("JUPYTERHUB_USER", ""))
         os.umask(0o027)
@@ -60,15 +62,19 @@ def main() -> int:
     except HarmonyError as error:
         print(f"harmonylib: {error}", file=sys.stderr)
         return 1
-    return _become_server(folder)
+    return _serve(folder)
 
 
-def _become_server(folder: Path) -> NoReturn:
+def _serve(folder: Path) -> int:
+    """Serve in this very process: what signing the chapters has imported is half of what a server imports."""
     os.environ["JUPYTER_RUNTIME_DIR"] = str(runtime_folder())
     os.environ["JUPYTER_CONFIG_PATH"] = str(LAB)
     os.chdir(folder)
-    arguments = [f"--ServerApp.root_dir={folder}", *CLOSED, *sys.argv[1:]]
-    os.execv(sys.executable, [sys.executable, "-m", "jupyterhub.singleuser", *arguments])
+    from jupyterhub.singleuser import main as serve
+
+    sys.argv[1:1] = [f"--ServerApp.root_dir={folder}", *CLOSED]
+    serve()
+    return 0
 
 
 def check_account(name: str) -> None:
@@ -85,7 +91,7 @@ def check_account(name: str) -> None:
 
 def runtime_folder() -> Path:
     """A short folder that only this account opens: the same one each time, or a new one where that is not ours."""
-    folder = Path("/tmp") / f"{FOLDER}-{os.getuid()}"
+    folder = SHORT / f"{FOLDER}-{os.getuid()}"
     try:
         folder.mkdir(mode=0o700, exist_ok=True)
         found = folder.lstat()
@@ -93,23 +99,37 @@ def runtime_folder() -> Path:
             return folder
     except OSError:
         pass
-    return Path(tempfile.mkdtemp(prefix=f"{FOLDER}-", dir="/tmp"))
+    return Path(tempfile.mkdtemp(prefix=f"{FOLDER}-", dir=SHORT))
 
 
 def fetch_replies(folder: Path) -> None:
-    """Copy the pages that wait for this learner into the folder `replies` of the copy, where none of that name lies."""
-    given = os.environ.get(REPLIES)
-    waiting = sorted(Path(given, os.environ["JUPYTERHUB_USER"]).glob("*.html")) if given else []
-    mine = folder / "replies"
-    if not waiting or mine.is_symlink():
+    """Copy the pages that wait for this learner into the folder `replies` of the copy; what lies there is left.
+
+    A page that has changed since comes under a further name.
+    """
+    given, mine = os.environ.get(REPLIES), folder / "replies"
+    if not given or mine.is_symlink():
         return
     try:
-        mine.mkdir(exist_ok=True)
-        for page in waiting:
-            if not (mine / page.name).exists() and page.stat().st_size <= _LARGEST_REPLY:
-                (mine / page.name).write_bytes(page.read_bytes())
-    except OSError as error:
+        for page in sorted(Path(given, os.environ["JUPYTERHUB_USER"]).glob("*.html")):
+            name = _unread(page, mine)
+            if name:
+                write_together({name: page.read_bytes()}, mine)
+    except (OSError, HarmonyError) as error:
         print(f"harmonylib: replies were not copied: {error}", file=sys.stderr)
+
+
+def _unread(page: Path, mine: Path) -> str:
+    """The name a page gets among those the learner has; none where it is there already, or larger than a reply is."""
+    size, name, number = page.stat().st_size, page.name, 1
+    if size > _LARGEST_REPLY:
+        return ""
+    while os.path.lexists(mine / name):
+        if (mine / name).is_file() and (mine / name).read_bytes() == page.read_bytes():
+            return ""
+        number += 1
+        name = f"{page.stem}_{number}{page.suffix}"
+    return name
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 """The class server started: accounts, the teachers' passwords and the checks first, then the Hub in this very process.
 
 ``python -m harmonylib.classroom.hub.starting DIR`` starts the server of a folder; with ``servers``, it asks the running
-Hub to start every learner's server one after another, so that a class does not wait.
+Hub to start every learner's server, a few at a time, so that a class does not wait.
 
 Conventions
 - Passwords are the learners' own, chosen when they sign in first. Those of teachers are made here, and shown once, so
@@ -18,6 +18,7 @@ import shutil
 import sys
 import urllib.error
 import urllib.request
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import NoReturn
 
@@ -26,6 +27,9 @@ from harmonylib.errors import HarmonyError
 
 CONFIGURATION, PRIVATE = "jupyterhub_config.py", "private"
 TOKEN, ADDRESS = "starter-token", "address"
+AT_ONCE = os.cpu_count() or 1
+"""Servers that are started side by side: each keeps a core busy."""
+PATIENCE_S = 180
 
 
 def main(arguments: list[str]) -> int:
@@ -48,12 +52,13 @@ def _become_hub(folder: Path) -> NoReturn:
 
 def prepare(folder: Path) -> None:
     """All that must be there before the Hub starts; raises `HarmonyError` that says what is missing."""
-    _check()
+    _check(folder)
     people = read_people(folder / NAMES)
     private = folder / PRIVATE
     private.mkdir(mode=0o700, exist_ok=True)
     private.chmod(0o700)
-    (folder / "replies").mkdir(mode=0o755, exist_ok=True)
+    (folder / "replies").mkdir(exist_ok=True)
+    (folder / "replies").chmod(0o755)
     new = make_accounts(people)
     if new:
         print(f"Accounts made: {', '.join(new)}.")
@@ -67,7 +72,7 @@ def prepare(folder: Path) -> None:
     sys.stdout.flush()
 
 
-def _check() -> None:
+def _check(folder: Path) -> None:
     if os.geteuid() != 0:
         raise HarmonyError("start the class server as root: it starts every learner's server as that learner")
     for module in ("jupyterhub", "firstuseauthenticator", "jupyterhub_idle_culler"):
@@ -75,10 +80,10 @@ def _check() -> None:
             raise HarmonyError(f"{module} is missing: {sys.executable} -m pip install -r requirements.txt")
     if not shutil.which("configurable-http-proxy"):
         raise HarmonyError("configurable-http-proxy is missing: npm install -g configurable-http-proxy@5.3.0")
-    for place in (Path(sys.executable), Path(sys.executable).resolve(), Path(__file__)):
+    for place in (Path(sys.executable), Path(sys.executable).resolve(), Path(__file__), folder / "replies"):
         closed = [str(parent) for parent in place.parents if not parent.stat().st_mode & 0o001]
         if closed:
-            raise HarmonyError(f"learners cannot open {closed[-1]!r}, where {place.name} is: install it elsewhere")
+            raise HarmonyError(f"learners cannot open {closed[-1]!r}, where {place.name} is: choose another place")
 
 
 def _first_password(private: Path, name: str) -> str:
@@ -97,25 +102,35 @@ def _first_password(private: Path, name: str) -> str:
 
 
 def start_servers(folder: Path) -> int:
-    """Ask the running Hub to start everyone's server, one after another."""
+    """Ask the running Hub to start everyone's server, `AT_ONCE` at a time."""
     try:
         token = (folder / PRIVATE / TOKEN).read_text().strip()
         address = (folder / PRIVATE / ADDRESS).read_text().strip()
     except OSError as error:
         raise HarmonyError(f"no class server has been started in {str(folder)!r}: {error.strerror}") from None
-    for name in read_people(folder / NAMES).everyone:
-        request = urllib.request.Request(
-            f"{address}/users/{name}/server", b"{}", {"Authorization": f"token {token}"}, method="POST"
-        )
-        try:
-            with urllib.request.urlopen(request, timeout=180) as answer:
-                state = "ready" if answer.status == 201 else "starting"
-        except urllib.error.HTTPError as error:
-            state = str(json.loads(error.read() or b"{}").get("message", error.reason))
-        except OSError as error:
-            raise HarmonyError(f"the class server does not answer: {error}") from None
-        print(f"{name}: {state}", flush=True)
+    names = read_people(folder / NAMES).everyone
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        for name, state in zip(names, pool.map(lambda name: _started(address, token, name), names), strict=True):
+            print(f"{name}: {state}", flush=True)
     return 0
+
+
+def _started(address: str, token: str, name: str) -> str:
+    """Start a server and wait for it: ready, or what the Hub says."""
+    asked = f"{address}/users/{name}/server"
+    headers = {"Authorization": f"token {token}"}
+    try:
+        with urllib.request.urlopen(urllib.request.Request(asked, b"{}", headers), timeout=PATIENCE_S) as answer:
+            if answer.status == 201:
+                return "ready"
+        with urllib.request.urlopen(
+            urllib.request.Request(f"{asked}/progress", None, headers), timeout=PATIENCE_S
+        ) as told:
+            return "ready" if any(b'"ready": true' in line for line in told) else "not ready; it may be later"
+    except urllib.error.HTTPError as error:
+        return str(json.loads(error.read() or b"{}").get("message", error.reason))
+    except OSError as error:
+        raise HarmonyError(f"the class server does not answer: {error}") from None
 
 
 if __name__ == "__main__":

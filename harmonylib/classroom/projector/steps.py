@@ -262,7 +262,7 @@ def _output_height(output: Mapping[str, Any]) -> float:
         picture *= GRIPS if GRIP.search(joined(data.get("text/plain", ""))) else LARGER
     if "<details" in html:
         return picture + SUMMARY
-    if html:
+    if html and html != svg:
         rows = re.findall(r"(?s)<tr>.*?</tr>", html)
         html = re.sub(r"(?s)<table.*</table>", "", html)
         picture += sum(_folded(re.sub(r"<[^>]*>", "  ", row), ROW_LETTERS) * ROW_LINE for row in rows)

@@ -54,7 +54,7 @@ class FindGaps(TuneExercise):
     def span(self) -> tuple[int, int]:
         return self.first, self.last
 
-    def _ready(self) -> None:
+    def _check_material(self) -> None:
         if not self._open:
             raise HarmonyError(
                 f"there is no gap long enough for an answer in {self._where}: choose other bars or a slower tempo"
@@ -166,10 +166,8 @@ class AnswerCall(TuneExercise):
     examples = ("1, ½, x7958x", "3, ¼, xx2323", "2, ⅓, 3x443x")
     grips = "last"
     blank_necks = 1
+    material = ("_gap",)
     call: int = 1
-
-    def _ready(self) -> None:
-        self._gap  # noqa: B018  reading it refuses bad material at once
 
     @property
     def span(self) -> tuple[int, int]:

@@ -51,11 +51,9 @@ class Degree(Exercise):
     about = "say whether a note is in the chord, and which degree"
     writing = "write its degree, or foreign"
     examples = ("5", "b3")
+    material = ("_name", "_chord")
     note: str
     chord: str
-
-    def __post_init__(self) -> None:
-        self._name, self._chord  # noqa: B018  reading them refuses bad material at once
 
     @cached_property
     def _name(self) -> Name:

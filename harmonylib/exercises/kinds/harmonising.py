@@ -75,7 +75,7 @@ class _Harmonise(TuneExercise):
     examples = ("x3545x, x7958x", "xx2323, xx5656", "3x443x, 7x778x")
     grips = "several"
 
-    def _ready(self) -> None:
+    def _check_material(self) -> None:
         if not any(choice.voicing for choice in self.arrangement.choices):
             raise HarmonyError(f"no note in {self._where} carries a chord: choose other bars")
 
@@ -264,11 +264,9 @@ class Mend(TuneExercise):
     writing = "write the place, then click or write a right grip"
     examples = ("2.1, x3545x", "1.1, xx2323", "3.1, 3x443x")
     grips = "last"
+    material = ("spoilt",)
     first: int = 1
     last: int = 2
-
-    def _ready(self) -> None:
-        self.spoilt  # noqa: B018  making it refuses bad material
 
     @property
     def span(self) -> tuple[int, int]:

@@ -30,11 +30,9 @@ def bare_marks(grip: Grip) -> tuple[Mark, ...]:
 class _OnGrip(Exercise):
     """An exercise about a chord and a grip that holds it."""
 
+    material = ("_voicing",)
     chord: str
     grip: str
-
-    def __post_init__(self) -> None:
-        self._voicing  # noqa: B018  reading it refuses bad material at once
 
     @cached_property
     def _voicing(self) -> Voicing:

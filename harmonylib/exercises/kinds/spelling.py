@@ -38,10 +38,8 @@ class Spell(Exercise):
     about = "spell a chord"
     writing = "write the notes by name"
     examples = ("C E G B", "F Ab C Eb")
+    material = ("_chord",)
     chord: str
-
-    def __post_init__(self) -> None:
-        self._chord  # noqa: B018  reading it refuses a bad symbol at once
 
     @cached_property
     def _chord(self) -> Chord:
@@ -108,6 +106,7 @@ class Drop(Exercise):
     about = "drop the right voice of a close position"
     writing = "write the four notes from the bottom up"
     examples = ("C G B E", "F Db Ab C")
+    material = ("_voicing",)
     chord: str
     spread: str = "drop 2"
     top: str = ""
@@ -116,7 +115,7 @@ class Drop(Exercise):
         if self.spread == "close" or not isinstance(self.spread, str):
             raise HarmonyError(f"{written.quoted(self.spread)} drops no voice: choose {', '.join(list(SPREADS)[1:])}")
         known(self.spread)
-        self._voicing  # noqa: B018  reading it refuses bad material at once
+        super().__post_init__()
 
     @cached_property
     def _voicing(self) -> Voicing:

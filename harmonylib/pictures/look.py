@@ -1,4 +1,6 @@
-"""How a class wants its hand-outs: large print, colour or black and white, upright or lying diagrams, what marks say.
+"""How a class wants what it sees: large print, colour or black and white, upright or lying diagrams, what marks say.
+
+Pictures, panels, work sheets, hand-outs and scores all ask here, so that nobody types it twice.
 
 Conventions
 - Sizes are points. A call goes before the class's file, ``[pictures]`` for diagrams and ``[paper]`` for the sheet.
@@ -11,9 +13,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from harmonylib.errors import HarmonyError, shown
-from harmonylib.pictures.neck import LABELS
-from harmonylib.score.pdf import PAPERS
 from harmonylib.settings import section
+
+PAPERS = ("a4", "us-letter")
+
+LABELS = ("degree", "note", "finger")
 
 SIZES = (9, 12, 14, 18)
 """Points of the smallest words: plain print, and three sizes of large print."""
@@ -33,7 +37,7 @@ PLACES = {"paper": "paper", "size": "paper", "colour": "pictures", "label": "pic
 
 @dataclass(frozen=True)
 class Look:
-    """The look of a hand-out; `size` is that of its smallest words, `label` what the marks say."""
+    """The look of what is printed; `size` is that of its smallest words, `label` what the marks say."""
 
     paper: str = PAPERS[0]
     size: int = 9
@@ -42,11 +46,8 @@ class Look:
     colour: bool = True
 
     def __post_init__(self) -> None:
-        for name, choices in CHOICES.items():
-            value = getattr(self, name)
-            if not any(value == choice and type(value) is type(choice) for choice in choices):
-                told = ", ".join(str(choice).lower() if isinstance(choice, bool) else str(choice) for choice in choices)
-                raise HarmonyError(f"{name} {shown(value)} is not to be had on a hand-out: choose {told}")
+        for name in CHOICES:
+            _check(name, getattr(self, name))
 
 
 def look(**given: Any) -> Look:
@@ -64,6 +65,20 @@ def look(**given: Any) -> Look:
     return Look(**{**_of_class(), **wanted})
 
 
+def own(name: str, usual: Any) -> Any:
+    """One setting of the class's file, or the usual one where the file does not say.
+
+    >>> own("label", "degree"), own("upright", False)
+    ('degree', False)
+    """
+    return _of_class().get(name, usual)
+
+
+def left_handed() -> bool:
+    """Whether the class's file says that its pictures are for a left-handed player."""
+    return bool(section("neck").get("left_handed", False))
+
+
 def _of_class() -> dict[str, Any]:
     held: dict[str, Any] = {}
     for room in ("pictures", "paper"):
@@ -71,5 +86,13 @@ def _of_class() -> dict[str, Any]:
         for name, value in section(room).items():
             if name not in names:
                 raise HarmonyError(f"{shown(name)} is not a setting of [{room}]: there are {', '.join(names)}")
-            held[name] = value
+            held[name] = _check(name, value)
     return held
+
+
+def _check(name: str, value: Any) -> Any:
+    choices = CHOICES[name]
+    if not any(value == choice and type(value) is type(choice) for choice in choices):
+        told = ", ".join(str(choice).lower() if isinstance(choice, bool) else str(choice) for choice in choices)
+        raise HarmonyError(f"{name} {shown(value)} is not to be had here: choose {told}")
+    return value
