@@ -58,22 +58,34 @@ class View {
     instrument.views.add(this);
   }
 
-  // The sounding event: its line of text, its note in the engraving, and a band over both staves; where the form leads
-  // elsewhere and back, also which part of the way it is.
+  // The sounding event: its line of text, its chord in the notation and in the tablature, each on a ground of its own;
+  // where the form leads elsewhere and back, also which part of the way it is.
   show(number, part, parts) {
     const row = this.model.get("score").events[number];
     this.line.textContent = parts > 1 ? `${row.text}, part ${part + 1} of ${parts} as played` : row.text;
     this.#unlight();
     const notes = this.notes.get(row.id);
     if (!notes) return;
-    for (const note of notes) (note.closest("g.chord") ?? note).classList.add("block-player-now");
-    const measure = notes[0].closest("g.measure"), chord = notes[0].closest("g.chord") ?? notes[0];
-    const [at, bar] = [chord.getBBox(), measure.getBBox()], margin = 120;
-    const place = { x: at.x - margin, width: at.width + 2 * margin, y: bar.y, height: bar.height, rx: 60 };
-    for (const [name, value] of Object.entries(place)) this.band.setAttribute(name, value);
-    measure.prepend(this.band);
-    const [band, box] = [this.band.getBoundingClientRect(), this.paper.getBoundingClientRect()];
-    if (band.top < box.top || band.bottom > box.bottom) this.paper.scrollTop += band.top - box.top - 8;
+    const measure = notes[0].closest("g.measure"), chords = notes.map(note => note.closest("g.chord") ?? note);
+    const middle = element => (({ x, width }) => x + width / 2)(element.getBBox()), at = middle(chords[0]);
+    const away = element => Math.abs(middle(element) - at);
+    const frets = [...measure.querySelectorAll("g.tabGrp")].sort((one, other) => away(one) - away(other))[0];
+    for (const chord of [...chords, ...(frets ? [frets] : [])]) {
+      chord.classList.add("block-player-now");
+      this.#ground(chord);
+    }
+    const [chord, box] = [chords[0].getBoundingClientRect(), this.paper.getBoundingClientRect()];
+    if (chord.top < box.top || chord.bottom > box.bottom) this.paper.scrollTop += chord.top - box.top - 40;
+  }
+
+  #ground(chord) {
+    const { x, y, width, height } = chord.getBBox(), margin = 90;
+    const ground = document.createElementNS("http://www.w3.org/2000/svg", "rect");
+    const place = { x: x - margin, width: width + 2 * margin, y: y - margin, height: height + 2 * margin, rx: margin };
+    for (const [name, value] of Object.entries(place)) ground.setAttribute(name, value);
+    ground.setAttribute("class", "block-player-ground");
+    ground.style.stroke = "none"; // the engraving's own style sheet gives every rect a stroke
+    chord.closest("g.measure").prepend(ground);
   }
 
   close() {
@@ -95,7 +107,7 @@ class View {
 
   #unlight() {
     for (const note of this.paper.querySelectorAll(".block-player-now")) note.classList.remove("block-player-now");
-    this.band?.remove();
+    for (const ground of this.paper.querySelectorAll(".block-player-ground")) ground.remove();
   }
 
   #engrave(svg) {
@@ -106,9 +118,6 @@ class View {
     const page = new DOMParser().parseFromString(svg, "image/svg+xml").documentElement;
     this.paper.append(document.importNode(page, true));
     this.#keepKeys();
-    this.band = document.createElementNS("http://www.w3.org/2000/svg", "rect");
-    this.band.setAttribute("class", "block-player-band");
-    this.band.style.stroke = "none"; // the engraving's own style sheet gives every rect a stroke
     for (const note of this.paper.querySelectorAll("g.note[id]")) {
       const id = note.id.replace(/-\d+$/, ""); // what is tied to n12 is n12-960
       this.notes.set(id, [...(this.notes.get(id) ?? []), note]);

@@ -315,10 +315,10 @@ def line(page):
 def test_space_plays_and_stops_and_the_cursor_moves(shown, piece):
     watched = shown(Player(piece, svg=engrave(piece)))
     page = watched.page
-    assert page.locator(".block-player-band").count() == 0
+    assert page.locator(".block-player-ground").count() == 0
     page.locator(".block-player").focus()
     page.keyboard.press(" ")
-    page.wait_for_function("document.querySelector('.block-player-band')")
+    page.wait_for_function("document.querySelector('.block-player-ground')")
     seen = []
     for _ in range(40):
         seen.append((page.evaluate("players[0].model.get('now')"), line(page)))
@@ -332,23 +332,24 @@ def test_space_plays_and_stops_and_the_cursor_moves(shown, piece):
     player.close()
     assert max(page.evaluate(LEVEL)) > 0.002
     places = """() => {
-        const lit = document.querySelector('.block-player-now'), line = document.querySelector('.block-player-band');
-        const tablature = line.closest('g.measure').querySelectorAll('g.staff')[1];
-        const [band, box, tab] = [line, lit, tablature].map(element => element.getBoundingClientRect());
-        return { ids: [lit.id, ...[...lit.querySelectorAll('g.note')].map(note => note.id)],
+        const find = name => [...document.querySelectorAll(name)], lit = find('.block-player-now');
+        const box = element => element.getBoundingClientRect(), grounds = find('.block-player-ground').map(box);
+        const under = one => grounds.some(ground => ground.left <= one.left && ground.right >= one.right
+            && ground.top <= one.top && ground.bottom >= one.bottom);
+        return { ids: lit.flatMap(one => [one.id, ...[...one.querySelectorAll('g.note')].map(note => note.id)]),
             id: players[0].model.get('score').events[players[0].model.get('now')].id,
-            over: band.left <= box.left && band.right >= box.right && band.top <= box.top,
-            low: band.bottom >= tab.bottom - 2 };
+            staves: new Set(lit.map(one => one.closest('g.staff'))).size,
+            under: lit.map(box).every(under), grounds: grounds.length - lit.length,
+            apart: Math.max(...grounds.map(one => one.height)) < 0.6 * box(lit[0].closest('g.measure')).height };
     }"""
     found = page.evaluate(places)
     assert found["id"] in found["ids"]
-    assert found["over"]
-    assert found["low"]
+    assert (found["staves"], found["under"], found["grounds"], found["apart"]) == (2, True, 0, True)
     assert page.locator(".block-player-play").inner_text() == "■ Stop"
     page.keyboard.press(" ")
     page.wait_for_timeout(200)
     assert page.evaluate(LEVEL) == [0]
-    assert page.locator(".block-player-now, .block-player-band").count() == 0
+    assert page.locator(".block-player-now, .block-player-ground").count() == 0
     assert page.locator("[role=status]").inner_text().startswith("Stopped at bar ")
     assert watched.errors == []
     assert watched.outside == []
@@ -490,12 +491,12 @@ def test_in_jupyterlab(notebook):
     shown = "[...document.querySelectorAll('.block-player-line, .neck-title')].map(one => one.textContent)"
     grips = page.evaluate(f"{shown}.map(text => text.split(' ').at(-1))")
     assert grips[0] == grips[1]  # the neck shows what sounds
-    first = page.locator(".block-player-band").bounding_box()
+    first = page.locator(".block-player-ground").first.bounding_box()
     page.get_by_label("to bar").select_option("2")
     page.get_by_role("checkbox", name="Loop").check()
     page.get_by_role("slider", name="Tempo").press("PageUp")
     page.wait_for_function("document.querySelector('.block-player-line').textContent.startsWith('bar 1')")
-    assert page.locator(".block-player-band").bounding_box() != first
+    assert page.locator(".block-player-ground").first.bounding_box() != first
     page.wait_for_function("document.querySelector('.block-player-line').textContent.startsWith('bar 2')")
     assert button.inner_text() == "■ Stop"
     button.press("d")  # JupyterLab's own key for deleting a cell, twice

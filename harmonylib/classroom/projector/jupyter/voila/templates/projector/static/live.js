@@ -61,21 +61,7 @@ function put(cell, outputs) {
   cell.replaceChildren(...shown);
   if (open && cell.querySelector("details")) cell.querySelector("details").open = true;
   const attach = window.jupyterapp?.shell.constructor.attach;
-  for (const place of shown) {
-    if (!place.view) continue;
-    attach(place.view.luminoWidget, place);
-    setTimeout(() => nameSliders(place), 100); // its parts are drawn one after another
-  }
-}
-
-// the handles of a slider are read by the label that stands beside it
-function nameSliders(place) {
-  for (const slider of place.querySelectorAll(".widget-slider, .widget-hslider, .widget-vslider")) {
-    const label = slider.querySelector(".widget-label")?.textContent ?? "";
-    const handles = slider.querySelectorAll(".noUi-handle");
-    const names = handles.length > 1 ? [`${label}, first`, `${label}, last`] : [label];
-    for (const [number, handle] of handles.entries()) handle.setAttribute("aria-label", names[number]);
-  }
+  for (const place of shown) if (place.view) attach(place.view.luminoWidget, place);
 }
 
 // what stood in the cells when the chapter was kept, shown as soon as the page is there
