@@ -68,7 +68,7 @@ def test_a_score_is_large_and_grey_where_the_class_wants_it(chosen: Callable[[st
     sheet = pdf(made, reasons=True)
     assert pypdfium2.PdfDocument(sheet)[0].get_size() == (612, 792)
     assert not overlaps(sheet)
-    assert not outside(sheet, 28)
+    assert not outside(sheet, 14)
     for page in drawn(sheet, 0.5):
         red, green, blue = page.convert("RGB").split()
         assert red.tobytes() == green.tobytes() == blue.tobytes(), "no colour is left"
