@@ -116,7 +116,8 @@ def test_on_the_wall_by_mouse_and_by_key(
 
     clicked = asked(".neck-board")
     step = place(page)
-    frame, height = neck_frame(Neck()), neck_picture(Neck(), ()).height
+    look = "projector light"
+    frame, height = neck_frame(Neck(), theme=look), neck_picture(Neck(), (), theme=look).height
     for string, fret in ((5, 8), (4, 8), (3, 7), (2, 8)):
         page.mouse.click(*point_of(clicked.locator(".neck-board svg"), frame.x(fret), height - frame.y(string)))
         page.wait_for_function(
