@@ -104,6 +104,8 @@ VALUES: dict[str, list[object]] = {
 WRITTEN: list[dict[str, object]] = [
     # what a teacher writes five minutes before the lesson
     {"tuning": "DADGBE"},
+    {"tuning": "DADGAD", "bars": (1, 3)},
+    {"tuning": "E2 A2 D3 G3 G3 E4", "bars": (2, 5)},
     {"tuning": "B1 E2 A2 D3 G3 B3 E4"},
     {"tuning": "C2 G2 C3 G3 C4 E4"},
     {"tuning": "E2 A2 D3 G3"},

@@ -69,6 +69,13 @@ def test_a_table_is_text_html_and_csv() -> None:
     assert list(csv.reader(io.StringIO(made.csv))) == [["root", "notes"], ["C", "C E <G>"], ["'=1", "F, A"]]
 
 
+@pytest.mark.parametrize("tuning", ["DADGAD", "E2 A2 D3 G3 G3 E4"])
+def test_strings_tuned_alike_hold_a_shell_as_well(tuning: str) -> None:
+    row = shells(lesson(3, tuning=tuning))
+    assert isinstance(row, Row)
+    assert row.grips
+
+
 def test_what_cannot_be_made_is_a_sentence() -> None:
     assert repr(shapes("Hmaj7")).startswith("'Hmaj7' is not a chord symbol")
     assert isinstance(shapes("Cmaj7", Neck(), "sideways"), Said)

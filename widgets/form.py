@@ -26,7 +26,7 @@ from harmonylib.pictures.theme import default_theme
 from harmonylib.score.engraving import engrave
 from harmonylib.theory.pitch import Pitch
 from harmonylib.tunes.reading import read_text
-from harmonylib.tunes.sketch import KEYS, LENGTHS, METRES, Part, Sketch, key_named
+from harmonylib.tunes.sketch import KEYS, LENGTHS, METRES, Part, Sketch, named
 from widgets.neck import NeckView
 from widgets.panel import Panel, entry, menu
 from widgets.player import Player
@@ -100,8 +100,8 @@ class TuneForm(Panel):
     def write(self, note: str, length: str = "", chord: str = "") -> None:
         """Write a note (or “r” for a rest) as the form does; raises `HarmonyError` for what does not fit."""
         last = next((part.pitch for part in reversed(self.sketch.parts) if part.pitch), None)
-        midi = None if note.strip().lower() in REST else key_named(note, last)
-        self._add(midi, length or self._controls["length"].value, chord or self._controls["chord"].value)
+        pitch = None if note.strip().lower() in REST else named(note, last)
+        self._add(pitch, length or self._controls["length"].value, chord or self._controls["chord"].value)
 
     @property
     def tune(self) -> Any:
@@ -112,8 +112,8 @@ class TuneForm(Panel):
     def text(self) -> str:
         return f"{self.sketch.title}: {self.sketch.told}"
 
-    def _add(self, midi: int | None, length: str, chord: str) -> None:
-        self._take(self.sketch.add(midi, length, chord))
+    def _add(self, pitch: Pitch | int | None, length: str, chord: str) -> None:
+        self._take(self.sketch.add(pitch, length, chord))
         self._controls["chord"].value = ""
 
     def _take(self, sketch: Sketch) -> None:

@@ -180,7 +180,7 @@ function render({ model, el }) {
     const question = questions()[place];
     if (now >= at && beat.dataset.place !== String(place)) {
       beat.dataset.place = place;
-      beat.textContent = `◆ ${question.label}`;
+      beat.textContent = `◆ ${place + 1} · ${question.label}`;
       set({ now: place });
       show();
     }
@@ -189,6 +189,7 @@ function render({ model, el }) {
     marks.push(MARKS[told.kind] ?? "off");
     rows.append(make("li", "row", `${question.label}: ${marks[place]} – ${told.text}`));
     if (place < questions().length - 1) return;
+    set({ now: 0 });
     const of = (mark) => marks.filter((one) => one === mark).length;
     stop(`the phrase is over: ${["right", "not sure", "off"].map((mark) => `${of(mark)} ${mark}`).join(", ")}`);
   }

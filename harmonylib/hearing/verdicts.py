@@ -39,7 +39,8 @@ MISSED = (
     f"Missed at times: a note an octave off (in up to {OCTAVES_MISSED:.0%} of takes), one open string too many "
     f"(up to {EXTRAS_MISSED:.0%}), a muffled string.",
     "Never heard: the upper of two notes a twelfth apart when it is missing (in some drop 3 grips).",
-    "Tune first: a guitar half a semitone off is not understood, and a string up to 15 cents off counts as right.",
+    "Tune first: a guitar half a semitone off is not understood; a string up to 15 cents off counts as right, at times "
+    "one further off.",
     "Experimental: tried on rendered and recorded guitars only. Your ear and your teacher come first.",
 )
 """What the learner is told about the ear, in five lines."""

@@ -103,6 +103,8 @@ class Lesson:
 
     def _now(self, name: str) -> str:
         """A setting as a person reads it; of a file, its name."""
+        if name == "strings" and not self.settings[name]:
+            return "the usual"
         said = _as_written(self.settings[name])
         return said.rsplit("/", 1)[-1].removesuffix(".abc") if name == "tune" else said
 

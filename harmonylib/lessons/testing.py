@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 from itertools import combinations
+from operator import itemgetter
 
 from harmonylib.arranging.arrange import arrange
 from harmonylib.arranging.choice import Choice
@@ -93,7 +94,7 @@ def shell_grip(neck: Neck, melody: Pitch, chord: Chord) -> Grip | None:
             frets = tuple({low: root, high: fret}.get(spot) for spot in range(count))
             if neck.stretch_mm(frets) <= neck.reach_mm:
                 found.append(((0 in frets, low > 2, high < count - 2, abs(fret - root), max(fret, root)), frets))
-    return neck.fingered(min(found)[1]) if found else None
+    return neck.fingered(min(found, key=itemgetter(0))[1]) if found else None
 
 
 def _opening(today: Lesson) -> list[Choice]:

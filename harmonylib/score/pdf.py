@@ -40,7 +40,7 @@ TEMPLATE = """
   table(
     columns: (auto, auto, auto, auto, auto, 1fr),
     stroke: none,
-    inset: (x: 3pt, y: 2pt),
+    inset: (x: 3pt, y: small * 0.32),
     table.header(..data.columns.map(name => text(weight: "bold", name)), table.hline(stroke: 0.5pt)),
     ..data.rows.flatten(),
   )

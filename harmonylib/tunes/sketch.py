@@ -87,15 +87,18 @@ class Sketch:
             return f"bar {full + 1} is not full: {quarters(self.left)} left"
         return f"{many(int(full), 'bar')}, {'each ' if full > 1 else ''}full"
 
-    def add(self, midi: int | None, note: str, chord: str = "") -> Sketch:
-        """A note by its key (None: a rest), or raises `HarmonyError` for what does not fit and for a strange chord."""
+    def add(self, pitch: Pitch | int | None, note: str, chord: str = "") -> Sketch:
+        """One note more, by pitch or by its key as a MIDI number (None: a rest).
+
+        Raises `HarmonyError` for what does not fit its bar and for a strange chord.
+        """
         length = LENGTHS[note]
         if length > self.left:
             bar = int(self.length // self.bar) + 1
             raise HarmonyError(f"a {note} note does not fit: bar {bar} has {quarters(self.left)} left")
         symbol = chord.strip()
         meant = Chord.parse(symbol) if symbol else self.chord
-        pitch = None if midi is None else spelled(midi, self.key, meant)
+        pitch = spelled(pitch, self.key, meant) if isinstance(pitch, int) else pitch
         return replace(self, parts=(*self.parts, Part(pitch, length, symbol)))
 
     @property
@@ -139,23 +142,21 @@ def quarters(length: Fraction) -> str:
     return many(f"{whole or ''}{parts.get(rest, '')}", "quarter") if whole else f"{parts[rest]} quarter"
 
 
-def key_named(text: str, near: Pitch | None = None) -> int:
-    """The MIDI number of a note written as text; without an octave the one nearest to a pitch, or in the fourth octave.
+def named(text: str, near: Pitch | None = None) -> Pitch:
+    """A note written as text; without an octave the one nearest to a pitch, or in the middle of the neck.
 
-    >>> key_named("E5"), key_named("bb"), key_named("c", Pitch.parse("A4"))
-    (76, 70, 72)
+    >>> named("E5"), named("bb"), named("c", Pitch.parse("A4"))
+    (E5, B♭4, C5)
     """
     written = text.strip()[:1].upper() + text.strip()[1:]
     if written[-1:].isdigit():
-        return Pitch.parse(written).midi
+        return Pitch.parse(written)
     try:
         name = Name.parse(written)
     except HarmonyError:
-        raise HarmonyError(
-            f"{shown(text)} is not a note: write a letter, as in e, Bb or, with its octave, E5"
-        ) from None
+        raise HarmonyError(f"{shown(text)} is not a note: write a letter, as in e, Bb or E5") from None
     middle = near.midi if near else 66
-    return middle - 6 + (name.pitch_class - middle + 6) % 12
+    return name.at(middle - 6 + (name.pitch_class - middle + 6) % 12)
 
 
 def spelled(midi: int, key: str, chord: Chord | None = None) -> Pitch:

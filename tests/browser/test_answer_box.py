@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import pytest
+
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.neck import neck_frame, neck_picture
-from tests.browser.conftest import Watched, kernel
+from tests.browser.conftest import Watched, kernel, write_notebook
 from tests.browser.test_panels import complaints, point_of, settled
+from tests.browser.test_projector import at, place, projected, ready  # noqa: F401  a fixture among them
 
 CELLS = [
     "from harmonylib import Tally, find_root, next_inversion, spell\nfrom widgets import AnswerBox\ntally = Tally()",
@@ -88,3 +91,53 @@ def test_typed_clicked_and_by_key_alone(notebook: Callable[..., Watched]) -> Non
     settled(watched)
     assert clicked.locator(".answer-field").input_value() == "xxxxx0"
     assert not complaints(watched)
+
+
+def test_on_the_wall_by_mouse_and_by_key(
+    projected: Callable[..., str],  # noqa: F811
+    opened: Callable[..., Watched],
+    tmp_path_factory: pytest.TempPathFactory,
+) -> None:
+    """What is clicked and typed goes to the box, and turns no step; the reply stands on the same step."""
+    folder = tmp_path_factory.mktemp("asked")
+    cells = ["from harmonylib import *", "next_inversion('Gm7', 'x5536x')", "find_root('C6', 'x-10-10-9-10-x')"]
+    write_notebook(folder / "01_asked.ipynb", cells)
+    watched = opened(at(projected([], folder), "01_asked.ipynb"))
+    page = ready(watched)
+
+    def asked(kind: str) -> object:
+        """The box of a step, found by leafing on from the first."""
+        for number in range(1, page.locator(".step").count() + 1):
+            page.evaluate(f"location.hash = '#step-{number}'")
+            page.wait_for_function(f"document.querySelector('.position').textContent.startsWith('Step {number} of')")
+            if page.locator(f".step.now .answer-box {kind}").count():
+                return page.locator(".step.now .answer-box").first
+        raise AssertionError(f"no step shows {kind}")
+
+    clicked = asked(".neck-board")
+    step = place(page)
+    look = "projector light"
+    frame, height = neck_frame(Neck(), theme=look), neck_picture(Neck(), (), theme=look).height
+    for string, fret in ((5, 8), (4, 8), (3, 7), (2, 8)):
+        page.mouse.click(*point_of(clicked.locator(".neck-board svg"), frame.x(fret), height - frame.y(string)))
+        page.wait_for_function(
+            "fret => document.querySelector('.step.now .answer-field').value.includes(fret)", arg=f"{fret}"
+        )
+    page.wait_for_function("document.querySelector('.step.now .answer-field').value === 'x8878x'", timeout=10_000)
+    clicked.get_by_role("button", name="check", exact=True).click()
+    clicked.locator(".answer-reply").filter(has_text="Right:").wait_for(timeout=10_000)
+    assert place(page) == step
+
+    keyed = asked("select")
+    step = place(page)
+    keyed.locator("select").focus()
+    page.keyboard.press("4")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Space")
+    page.keyboard.press("ArrowDown")
+    page.wait_for_function("document.querySelector('.step.now .answer-field').value === '4, drop 2'", timeout=10_000)
+    page.keyboard.press("Enter")
+    keyed.locator(".answer-reply").filter(has_text="Right:").wait_for(timeout=10_000)
+    assert place(page) == step, "neither the arrows nor Enter turned the page"
+    assert watched.errors == []
+    assert watched.outside == []

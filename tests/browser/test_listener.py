@@ -67,7 +67,7 @@ def blank(opened):
 def test_browser_and_python_agree(blank, kind):
     chance = np.random.default_rng(len(kind))
     grips = material.asked_grips()
-    for rate in (RATE, RATE, 48_000):
+    for rate in (RATE, 48_000):
         one = grips[int(chance.integers(len(grips)))]
         take = material.recorded_take(
             material.performed(one, kind, chance), material.of_strings, 20, chance, grips[7].midi if rate > RATE else ()
@@ -81,16 +81,16 @@ def test_browser_and_python_agree(blank, kind):
 
 
 def test_a_decision_in_the_browser_is_quick(blank):
-    """Milliseconds of a whole decision on samples as a microphone brings them; the first one builds its tables."""
+    """Milliseconds of a whole decision on samples as a microphone brings them, at best: the machine may be busy."""
     take, asked = sounding([(1, ASKED)], 2, 48_000), question(ASKED)
     timed = """([take, rate, question, table]) => [...Array(9)].map(() => {
         const begun = performance.now();
         made.EAR.hear(take, rate, question, table);
-        return performance.now() - begun; }).slice(1).sort((a, b) => a - b)[4]"""
+        return performance.now() - begun; }).sort((a, b) => a - b)[0]"""
     for rate, samples in ((48_000, take), (RATE, sounding([(1, ASKED)], 2))):
         spent = blank.evaluate(timed, [samples.tolist(), rate, asked.as_data(), weights()])
         print(f"{spent:.1f} ms a decision at {rate}")
-        assert spent < 150
+        assert spent < 100
 
 
 def test_browser_tunes_as_python_does(blank):
@@ -181,10 +181,17 @@ def test_a_phrase_is_marked_chord_by_chord_in_time(boxed):
     silent = [(4.5, ASKED), (5.9, ())]
     strums = [(3.1, ASKED), *silent, (7.6, (*NEXT, 50)), (9.1, NEXT), (10.4, ())]
     box = listen_to_phrase([Grip.parse(grip) for grip in ("x3545x", "x7958x", "x3545x", "x7958x", "x7958x")])
-    page = boxed(box, sounding(strums, 13))
-    page.wait_for_function("document.querySelector('.listener-beat').textContent.startsWith('4')")
-    page.wait_for_function("document.querySelector('.listener-beat').textContent === '◆ x3545x'")
-    page.wait_for_function(DONE.format(5), timeout=20_000)
+    page = boxed(box, sounding(strums, 13), press=False)
+    page.evaluate(
+        """() => { window.beats = []; const beat = document.querySelector('.listener-beat');
+        new MutationObserver(() => beats.at(-1) !== beat.textContent && beats.push(beat.textContent)).observe(
+            beat, { childList: true }) }"""
+    )
+    page.click(".listener-button")
+    page.wait_for_function(DONE.format(5), timeout=60_000)
+    grips = ("x3545x", "x7958x", "x3545x", "x7958x", "x7958x")
+    shown = [f"◆ {number} · {grip}" for number, grip in enumerate(grips, 1)]
+    assert page.evaluate("beats") == ["4 …", "3 …", "2 …", "1 …", *shown, ""]
     rows = page.locator(".listener-row").all_inner_texts()
     assert [row.partition(" – ")[0] for row in rows] == [
         "x3545x: right", "x7958x: off", "x3545x: off", "x7958x: not sure", "x7958x: right",

@@ -144,8 +144,8 @@ def fault(kernel: Any, code: str) -> str:
     while True:
         reply = json.loads(kernel.recv())
         if reply["parent_header"].get("msg_id") == number and reply["msg_type"] == "execute_reply":
-            status = reply["content"]["status"]
-            return "" if status == "ok" else f"{code[:80]}: {reply['content']}"
+            said = reply["content"]
+            return "" if said["status"] == "ok" else f"{code[:80]}: {said.get('ename')}: {said.get('evalue')}"
 
 
 def seats(hub: Hub) -> list[psutil.Process]:

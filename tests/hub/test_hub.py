@@ -19,7 +19,7 @@ import pytest
 
 from harmonylib.classroom.shipped import FIRST_CHAPTER
 from tests.browser.conftest import Watched, chromium, missing, opened  # noqa: F401
-from tests.hub.running import PASSWORD, Hub, class_server, fault, lacking, new_kernel, seats, signed_in, until
+from tests.hub.running import PASSWORD, Hub, class_server, fault, lacking, new_kernel, seats, signed_in, start, until
 
 pytestmark = pytest.mark.slow
 
@@ -33,7 +33,7 @@ def hub() -> Iterator[Hub]:
     if lacking():
         missing(lacking())
     pytest.importorskip("firstuseauthenticator")
-    with class_server(LEARNERS, '[paper]\npaper = "letter"\n') as started:
+    with class_server(LEARNERS, '[paper]\npaper = "us-letter"\n') as started:
         yield started
 
 
@@ -71,7 +71,7 @@ def test_one_learner_reads_nothing_of_another(hub: Hub) -> None:
         "        else:\n            raise AssertionError(place)\n"
         "assert os.geteuid() >= 61000 and os.umask(0o027) == 0o027\n"
         "from harmonylib.settings import section\n"
-        "assert section('paper') == {'paper': 'letter'}, section('paper')\n"
+        "assert section('paper') == {'paper': 'us-letter'}, section('paper')\n"
     )
     ben = next(hub.homes.glob("ben")).stat().st_uid
     code = code.replace("FOLDER", repr(str(hub.folder / "private"))).replace("RUN", repr(f"/tmp/block-chords-{ben}"))
@@ -128,11 +128,11 @@ def test_a_teacher_reads_what_learners_made(hub: Hub) -> None:
 def test_it_stops_clean_and_what_idles_is_stopped_after_the_next_start(hub: Hub) -> None:
     everything = psutil.Process(hub.process.pid).children(recursive=True)
     assert len(seats(hub)) >= len(LEARNERS)
-    start = time.monotonic()
+    begun = time.monotonic()
     hub.process.send_signal(signal.SIGTERM)
     assert hub.process.wait(60) in (0, -signal.SIGTERM, 128 + signal.SIGTERM)
     assert psutil.wait_procs(everything, timeout=10)[1] == []
-    assert time.monotonic() - start < 40
+    assert time.monotonic() - begun < 40
     configuration = hub.folder / "jupyterhub_config.py"
     text = configuration.read_text()
     configuration.write_text(text.replace("IDLE_MINUTES = 90", f"IDLE_MINUTES = {IDLE_S / 60}"))
