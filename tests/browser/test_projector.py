@@ -240,7 +240,7 @@ def test_a_link_opens_its_step(opened: Callable[..., Watched], own: str) -> None
 def test_what_is_longer_than_the_window_is_scrolled_through_first(wall: Callable[[str], Watched], course: str) -> None:
     page = wall(at(course, LISTED[0].file)).page
     page.set_viewport_size({"width": 1280, "height": 400})
-    tall = "(f => f.scrollHeight > 2 * f.clientHeight)(document.querySelector('.steps'))"
+    tall = "(f => f.scrollHeight > 1.5 * f.clientHeight)(document.querySelector('.steps'))"
     number = next(step for step in every_step(page) if page.evaluate(tall))
     page.wait_for_function("document.querySelector('.next').textContent.startsWith('More')")
     presses = 0

@@ -136,8 +136,12 @@ async function comeAlive(wall) {
 
   // a fault ends the chapter: what would come after it is not shown
   function stopped() {
+    pass += 1; // nor what was asked for meanwhile
     const fault = cells.findIndex((cell) => cell.querySelector(".error"));
-    for (const cell of cells.slice(fault + 1)) put(cell, []);
+    for (const cell of cells.slice(fault + 1)) {
+      put(cell, []);
+      cell.dataset.ran = "now";
+    }
     document.body.classList.remove("working");
     return true;
   }

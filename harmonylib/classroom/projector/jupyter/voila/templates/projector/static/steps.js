@@ -23,6 +23,7 @@ window.openWall = () => {
   const [back, next, said, dark] = [".back", ".next", ".told", ".dark"].map((name) => document.querySelector(name));
   let steps = [];
   let now = 0;
+  let turned = false; // whether anyone has gone to another step yet
 
   const below = () => frame.scrollHeight - frame.clientHeight - frame.scrollTop > 8;
   const above = () => frame.scrollTop > 8;
@@ -43,8 +44,9 @@ window.openWall = () => {
       if (!filled) step.remove();
       step.classList.toggle("now", step === here);
     }
+    const before = steps.slice(0, now + 1).filter((step) => step.isConnected);
     steps = [...document.querySelectorAll(".step")];
-    now = Math.max(0, steps.indexOf(here));
+    now = Math.max(0, before.length - 1); // where the step itself is left out, the one before it
   }
 
   function place() {
@@ -64,6 +66,7 @@ window.openWall = () => {
   const take = () => frame.focus({ preventScroll: true });
 
   function show(step) {
+    turned = true;
     now = Math.max(0, Math.min(step, steps.length - 1));
     steps.forEach((one, number) => one.classList.toggle("now", number === now));
     frame.scrollTop = 0;
@@ -147,7 +150,9 @@ window.openWall = () => {
 
   count();
   steps.forEach((step) => resized.observe(step));
-  if (steps.length) show(asked());
+  const linked = asked();
+  if (steps.length) show(linked);
+  turned = false;
 
   function changed(cell) {
     if (steps[now]?.contains(cell)) place();
@@ -157,7 +162,7 @@ window.openWall = () => {
     await openBar(await comeAlive(wall), wall);
     if (!steps.length) return;
     count();
-    show(steps[now] && asked() < steps.length ? now : asked());
+    show(turned ? now : linked); // a link counts the steps of the chapter that has run
   }
   live();
 };
