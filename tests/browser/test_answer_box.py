@@ -10,7 +10,7 @@ from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.neck import neck_frame, neck_picture
 from tests.browser.conftest import Watched, kernel, write_notebook
 from tests.browser.test_panels import complaints, point_of, settled
-from tests.browser.test_projector import at, place, projected, ready  # noqa: F401  a fixture among them
+from tests.browser.test_projector import at, place, ready
 
 CELLS = [
     "from harmonylib import Tally, find_root, next_inversion, spell\nfrom widgets import AnswerBox\ntally = Tally()",
