@@ -181,6 +181,7 @@ def test_places_that_are_none_leave_the_answer_as_it_was(odd: Any) -> None:
     box.close()
 
 
+@pytest.mark.few(15)
 @pytest.mark.parametrize("text", ["x" * 5000, "99-99-99-99-99-99", "<b>", "\x00", "x3545x,,,,", ";", ", ", "🎸", "-1"])
 @pytest.mark.parametrize("kind", ["spell", "shell", "find_grips", "mend", "answer_call"])
 def test_any_text_gets_a_reply(kind: str, text: str) -> None:

@@ -36,7 +36,7 @@ def test_nearly_every_note_carries_a_chord(path: Path, number: int) -> None:
     assert all(choice.voicing for choice in under_a_chord)
 
 
-@pytest.mark.few(24)
+@pytest.mark.few(12)
 @pytest.mark.parametrize("density", DENSITIES)
 @pytest.mark.parametrize("tempo", [60, 140, 260])
 @pytest.mark.parametrize(("path", "number"), SHEETS, ids=NAMES)

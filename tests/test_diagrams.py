@@ -439,6 +439,7 @@ def contrast(one, other):
     return max(light(one), light(other)) / min(light(one), light(other))
 
 
+@pytest.mark.few(6)
 @pytest.mark.parametrize("theme", THEMES)
 def test_every_text_stands_out_from_what_lies_under_it(theme):
     marks = [(1, 2 * n + 1, "x", role) for n, role in enumerate(MARKS)]

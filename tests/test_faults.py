@@ -269,7 +269,7 @@ def test_a_kill_at_any_stage_leaves_whole_files_and_the_next_run_cleans_up(
     assert len(mixed) == len(NEW) - 1, "a set is mixed only between its renames"
 
 
-@pytest.mark.few(2)
+@pytest.mark.few(1)
 @posix
 @pytest.mark.parametrize("fault", [OSError(errno.ENOSPC, "No space left on device"), KeyboardInterrupt()], ids=repr)
 @pytest.mark.parametrize("old", [OLD, {}], ids=["over an old set", "into an empty folder"])
@@ -485,7 +485,7 @@ def test_an_output_that_is_full_is_told_in_one_line(command: str, desk: Path) ->
     assert "the result cannot be printed: No space left on device" in one_line(done.stderr)
 
 
-@pytest.mark.few(2)
+@pytest.mark.few(1)
 @posix
 @pytest.mark.parametrize(
     ("closing", "arguments", "code"),

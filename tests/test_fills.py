@@ -118,7 +118,7 @@ def contour_of(item: Answer) -> str:
     return "" if item.approach else item.reason.split(": ")[0].split(", ")[-1]
 
 
-@pytest.mark.few(3)
+@pytest.mark.few(2)
 @pytest.mark.parametrize("path", SHEETS, ids=lambda path: path.stem)
 @pytest.mark.parametrize("tempo", [80, 140, 220])
 def test_whole_tunes_are_answered_soundly_in_every_manner(path, tempo):
@@ -267,6 +267,7 @@ def test_what_has_no_room_for_a_breath_stays_silent_and_is_said():
     assert answered.remarks[-1] == "2 of 3 gaps are answered; 1 have no room for an answer and a breath"
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("rhythms", [1, 2, 8])
 def test_a_chorus_lives_on_the_rhythms_asked_for(rhythms):
     plain = arranged(SHEETS[0], 80)
@@ -293,6 +294,7 @@ def test_like_calls_are_answered_alike_and_each_for_itself_when_asked():
     assert apart > 3
 
 
+@pytest.mark.slow
 def test_a_teacher_weighs_each_matter_of_taste():
     plains, counts = [arranged(path, 100) for path in SHEETS], {}
     for name in ("cover", "pre-empt"):
@@ -402,6 +404,7 @@ def test_any_neck_is_answered_soundly(neck, made, manner, spreads, tempo):
     assert csv_text(answered)
 
 
+@pytest.mark.few(4)
 @pytest.mark.parametrize("tempo", [10, 600])
 @pytest.mark.parametrize("neck", NECKS[:5], ids=lambda neck: neck.tuning)
 def test_the_slowest_and_the_fastest_are_answered(neck, tempo):

@@ -75,7 +75,7 @@ def pdf_text(pdf: bytes) -> str:
 # --- what a notebook shows ----------------------------------------------------------------------------------------
 
 
-@pytest.mark.few(4)
+@pytest.mark.few(2)
 @pytest.mark.parametrize("name", ALL)
 def test_nothing_a_notebook_shows_can_act_or_fetch(name: str) -> None:
     for place, html in shown(TEXTS[name]).items():
@@ -106,7 +106,7 @@ def test_what_acts_in_a_pdf_is_seen() -> None:
 # --- files --------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.few(6)
+@pytest.mark.few(3)
 @pytest.mark.parametrize("name", ALL)
 def test_files_hold_texts_as_text(name: str, tmp_path: Path) -> None:
     text = TEXTS[name][:5000]  # longer ones make a page that takes the printer many seconds
@@ -340,7 +340,7 @@ def in_a_child(path: Path, most: float) -> str:
     return str(said)
 
 
-@pytest.mark.few(6)
+@pytest.mark.few(3)
 @pytest.mark.skipif(sys.platform != "linux", reason="limits the memory of a process")
 @pytest.mark.parametrize("name", EVERY_FILE)
 def test_a_file_that_asks_too_much_is_refused_or_read_in_time(name: str, tmp_path: Path) -> None:
@@ -398,7 +398,7 @@ SETS = {
 }
 
 
-@pytest.mark.few(4)
+@pytest.mark.few(2)
 @pytest.mark.skipif(sys.platform != "linux", reason="limits the memory of a process")
 @pytest.mark.parametrize("name", SETS)
 def test_a_set_that_asks_too_much_is_refused_in_time(name: str, tmp_path: Path) -> None:
@@ -497,6 +497,7 @@ def test_every_command_tells_hostile_words_plainly(tmp_path: Path, capsys: pytes
         assert told_plainly(capsys).startswith("harmonylib: ")
 
 
+@pytest.mark.slow
 def test_a_set_of_exercises_refuses_hostile_words_plainly(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     spec = tmp_path / "set.toml"
     for name, text in TEXTS.items():

@@ -190,13 +190,13 @@ def folder(tmp_path: Path) -> Path:
     return tmp_path
 
 
-@pytest.mark.few(9)
+@pytest.mark.few(5)
 @pytest.mark.parametrize("seed", range(30))
 def test_an_edit_does_not_stop_a_chapter(seed: int, folder: Path) -> None:
     reaches_the_end(PATHS[seed % len(PATHS)], folder, **drawn(seed))
 
 
-@pytest.mark.few(1)
+@pytest.mark.slow
 @pytest.mark.parametrize("number", range(len(STRANGERS)))
 def test_a_strangers_tune_does_not_stop_a_chapter(number: int, folder: Path) -> None:
     source = STRANGERS[number]
@@ -287,6 +287,7 @@ def asked_in(path: Path) -> list[tuple[str, int]]:
     return [(call[1], int(call[2] or 1)) for call in calls if call]
 
 
+@pytest.mark.few(4)
 @pytest.mark.parametrize("path", PATHS, ids=NAMES)
 def test_no_two_questions_of_a_chapter_are_alike_or_have_the_same_answer(path: Path, folder: Path) -> None:
     with inside(folder):

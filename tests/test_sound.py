@@ -376,6 +376,7 @@ print(hashlib.sha256(made.samples.tobytes() + made._repr_mimebundle_()["text/htm
 """
 
 
+@pytest.mark.slow
 def test_another_process_makes_the_same_bytes(lantern: Arrangement) -> None:
     other = {**os.environ, "PYTHONHASHSEED": "7", "PYTHONPATH": str(ROOT)}
     printed = subprocess.run(

@@ -228,6 +228,7 @@ def test_a_link_to_nowhere_costs_a_line_and_a_pipe_holds_nothing_up(tmp_path: Pa
 # --- who computes it ----------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_one_process_two_processes_and_threads_find_the_same(folder: Path, found: Survey, tmp_path: Path) -> None:
     one = survey(folder, tmp_path / "one", jobs=1)
     with ProcessPoolExecutor(2, multiprocessing.get_context("spawn")) as executor:

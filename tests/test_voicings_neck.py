@@ -250,6 +250,7 @@ def test_string_sets():
 # --- grips: found against checked ----------------------------------------------------------------------------------
 
 
+@pytest.mark.few(5)
 @pytest.mark.parametrize("name", NECKS)
 def test_every_grip_found_passes_the_validator_and_sounds_its_voicing(name):
     neck, found = NECKS[name], 0

@@ -61,7 +61,7 @@ def bundle(view: Any) -> dict[str, Any]:
 # --- the neck -----------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.few(6)
+@pytest.mark.few(3)
 @pytest.mark.parametrize("theme", ["paper", "paper grey 14", "projector light", "projector dark"])
 @pytest.mark.parametrize(
     "how", [{}, {"left_handed": True}, {"frets": (3, 9)}, {"frets": (10, 15), "left_handed": True}]
@@ -183,7 +183,7 @@ def test_fifty_rounds_of_build_and_close_leave_nothing(name: str) -> None:
     assert alive() == before
 
 
-@pytest.mark.few(3)
+@pytest.mark.few(1)
 @every_panel
 def test_every_theme_and_hand_works(name: str) -> None:
     for theme in ("paper", "paper grey 14", "projector light", "projector dark"):
@@ -193,6 +193,7 @@ def test_every_theme_and_hand_works(name: str) -> None:
         panel.close()
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize(
     ("name", "label", "value"),
     [

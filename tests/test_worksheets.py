@@ -476,7 +476,7 @@ def test_a_box_starts_with_the_answer_its_file_holds(tmp_path, monkeypatch):
     assert saved_before(1) == ""
 
 
-@pytest.mark.few(4)
+@pytest.mark.few(2)
 @pytest.mark.parametrize("kind", KINDS)
 def test_solutions_are_marked_right_and_stubs_not_started(kind, tmp_path):
     for level in (1, 2, 3):

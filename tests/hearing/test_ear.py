@@ -142,6 +142,7 @@ def test_bad_input_is_refused(audio, rate, expected, said):
         hear(audio, rate, expected)
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("tuning", ["standard", "open G", "seven strings"])
 def test_tuner_is_honest_to_five_cents(tuning):
     neck, chance = Neck(tuning=tuning), np.random.default_rng(2)

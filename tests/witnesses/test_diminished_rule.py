@@ -71,6 +71,7 @@ def test_every_note_over_every_chord_has_the_one_that_holds_it(kind):
         assert (found.target.pitch_class - low) % 12 == (2 if found.action == "secondary" else 0)
 
 
+@pytest.mark.few(6)
 @pytest.mark.parametrize("kind", CHORD_KINDS)
 def test_every_foreign_note_is_harmonised_with_it_and_keeps_its_spelling(kind):
     """A tune of all notes over one chord: under each foreign note the three others of its diminished seventh."""

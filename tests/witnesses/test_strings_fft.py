@@ -31,6 +31,7 @@ def heard(midi: int) -> np.ndarray:
     return render([Event(0, 2, (midi,))], tempo=60).sum(axis=1)
 
 
+@pytest.mark.few(2)
 @pytest.mark.parametrize("detuned", [-5, -1, 0, 1, 5])
 def test_the_meter_sees_a_detuned_sine_as_detuned_by_so_much(detuned):
     for midi in range(LOWEST, HIGHEST + 1):
