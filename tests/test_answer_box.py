@@ -76,6 +76,7 @@ def test_hints_come_one_by_one_and_the_solution_only_after_an_attempt(kind: str)
     box.close()
 
 
+@pytest.mark.few(5)
 @every_kind
 def test_a_box_shows_itself_without_a_kernel_and_twice_the_same(kind: str) -> None:
     before = alive()
@@ -190,6 +191,7 @@ def test_any_text_gets_a_reply(kind: str, text: str) -> None:
     box.close()
 
 
+@pytest.mark.slow
 def test_menus_write_what_the_exercise_reads() -> None:
     for kind in ("name_inversion", "which_degree", "find_root", "which_diminished"):
         for seed in range(8):

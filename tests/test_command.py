@@ -118,6 +118,7 @@ def test_the_key_moves_chords_and_melody(tmp_path: Path, capsys: pytest.CaptureF
     assert "Note: moved from G minor to A minor" in printed
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize(("kind", "opening"), [("wav", b"RIFF"), ("mp3", b"\xff")])
 def test_sound_is_written_beside_the_rest(kind: str, opening: bytes, tmp_path: Path) -> None:
     assert main(["arrange", BLUES, "--out", str(tmp_path), "--sound", kind]) == 0

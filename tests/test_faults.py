@@ -88,6 +88,7 @@ def one_line(said: str) -> str:
 # --- no room, no way in -------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @posix
 @pytest.mark.parametrize("command", OF_ITS_OWN)
 def test_a_file_that_finds_no_room_is_told_and_the_old_set_stays(command: str, desk: Path) -> None:
@@ -103,6 +104,7 @@ def test_a_file_that_finds_no_room_is_told_and_the_old_set_stays(command: str, d
     assert content(desk / "out") == before
 
 
+@pytest.mark.slow
 @posix
 def test_on_a_full_disk_nothing_is_written(desk: Path) -> None:
     """A real one, of 30 kB, that only this child sees."""
@@ -303,7 +305,7 @@ def test_a_fault_at_any_stage_leaves_all_of_the_old_or_all_of_the_new(
     assert refused > 8
 
 
-@pytest.mark.few(1)
+@pytest.mark.slow
 @posix
 @pytest.mark.parametrize("command", OF_ITS_OWN)
 @pytest.mark.parametrize("sign", ["SIGINT", "SIGKILL"])

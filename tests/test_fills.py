@@ -162,6 +162,7 @@ def test_the_faster_the_fewer_answers_and_the_reason_is_given(path):
     assert few.remarks[-1] == expected + "minute they are too short"
 
 
+@pytest.mark.slow
 def test_one_gap_holds_fewer_chords_the_faster_it_goes():
     """Three beats: three chords a beat apart need 0.75 s, three of a triplet's length 0.25 s each."""
     held, most = tune_of("[G7] D5/4", "[Cmaj7] B4/4"), []
@@ -451,6 +452,7 @@ def test_a_pick_up_has_a_gap_and_its_answer_lies_on_the_beats_of_the_bar_line():
     assert onsets == {Fraction(1, 2), Fraction(3, 2)}
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("second", [(6, 8), (4, 4)])
 def test_on_the_beat_means_the_felt_beat_of_its_own_bar(second):
     """A gap over a change of metre, and over a bar that is not whole beats long."""

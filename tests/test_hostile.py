@@ -91,6 +91,7 @@ def test_what_can_act_is_seen(html: str) -> None:
     assert live(f"<p>{html}</p>")
 
 
+@pytest.mark.slow
 def test_texts_reach_the_page_whole() -> None:
     title = TEXTS["script"]
     root = etree.fromstring(shown(title)["engraving"].encode())
@@ -432,6 +433,7 @@ def told_plainly(capsys: pytest.CaptureFixture[str]) -> str:
     return told.out + told.err
 
 
+@pytest.mark.slow
 def test_a_folder_of_hostile_names_is_surveyed_and_told_plainly(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -260,6 +260,7 @@ def test_our_own_reader_reads_the_same_tune(name: str) -> None:
     assert again.bars == tune.bars
 
 
+@pytest.mark.slow
 def test_every_chord_symbol_is_read_back_and_by_music21_too(schema: etree.XMLSchema) -> None:
     symbols = [f"Eb{suffix}" for suffix in dict.fromkeys(spellings())] + ["F#m7/E", "Bb13(b9)", "Am11", "Gmaj9", "C5"]
     bars = [(f"[{symbol}] Eb5:1", {"metre": (1, 4)}) for symbol in symbols]

@@ -311,6 +311,7 @@ def test_only_a_few_tasks_are_out_at_a_time(tmp_path: Path) -> None:
 # --- going on -----------------------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_script_that_forgot_its_guard_is_told_so(tmp_path: Path) -> None:
     script = tmp_path / "forgot.py"
     script.write_text(f"from harmonylib.classroom.repertoire import survey\nsurvey({str(OWN)!r}, jobs=1)\n")

@@ -259,6 +259,7 @@ def test_sheet_and_key_ask_the_same_by_the_same_number(level):
     assert places == sorted(places)
 
 
+@pytest.mark.slow
 def test_the_sheet_gives_no_answer_away():
     made = every_kind(seed=11)
     text = squeezed("".join(pages(sheet_pdf(made))))
@@ -302,6 +303,7 @@ def test_a_melody_to_harmonise_is_engraved_without_its_grips():
     assert asked["labels"][0].endswith(str(task.arrangement.choices[0].note.pitch))
 
 
+@pytest.mark.few(1)
 @pytest.mark.parametrize("write", [pytest.param(sheet_pdf, marks=pytest.mark.slow), key_pdf, learner])
 def test_the_same_sheet_has_the_same_bytes_on_every_wall(write, monkeypatch):
     once = write(every_kind())
