@@ -53,6 +53,7 @@ def in_front(path: Path, desk: Watched, lab_folder: Path) -> Iterator[Watched]:
     )
 
 
+@pytest.mark.few(3)
 def test_a_chapter_runs_in_jupyterlab(chapter: Watched) -> None:
     page = chapter.page
     run_all(page)
@@ -92,6 +93,7 @@ SEEN = """() => [...document.querySelectorAll('.jp-Notebook .jp-Cell')].filter(c
     !!cell.querySelector('.answer-field'))"""
 
 
+@pytest.mark.slow
 def test_a_chapter_is_followed_through_after_five_edits(third: Watched) -> None:
     """Each edit reaches the last cell; every question is a box, and what its solution says is right."""
     page = third.page

@@ -94,6 +94,7 @@ def right(watched: Watched, box: Any, kind: str) -> None:
     settled(watched)
 
 
+@pytest.mark.slow
 @pytest.mark.browser
 def test_every_kind_is_answered_wrong_half_right_and_right_by_mouse(notebook: Callable[..., Watched]) -> None:
     watched = notebook("kinds", [*CELLS, *TWINS])
@@ -240,6 +241,7 @@ def test_every_kind_is_answered_by_key_alone(notebook: Callable[..., Watched]) -
     assert not complaints(watched)
 
 
+@pytest.mark.slow
 @pytest.mark.browser
 def test_every_kind_is_answered_by_touch(notebook: Callable[..., Watched]) -> None:
     """On a small screen: what is tapped is large enough and is not cut off."""

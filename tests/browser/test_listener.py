@@ -63,6 +63,7 @@ def blank(opened):
     return watched.page
 
 
+@pytest.mark.few(4)
 @pytest.mark.parametrize("kind", material.KINDS)
 def test_browser_and_python_agree(blank, kind):
     chance = np.random.default_rng(len(kind))
@@ -290,6 +291,7 @@ def wall_address(tmp_path_factory):
         yield f"http://127.0.0.1:{port}"
 
 
+@pytest.mark.slow
 def test_every_kind_of_verdict_in_jupyterlab_and_on_the_wall(plugged, lab, lab_folder, wall_address):
     write_notebook(lab_folder / "listens.ipynb", CELLS)
     pages = []

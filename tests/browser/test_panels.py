@@ -112,6 +112,7 @@ ALONE = """async ([code, css, traits]) => {
 }"""
 
 
+@pytest.mark.few(8)
 @pytest.mark.parametrize("theme", ["paper", "paper grey 14", "projector light", "projector dark"])
 @pytest.mark.parametrize(
     ("tuning", "how"), [("standard", {}), ("standard", {"left_handed": True}), ("seven strings", {"frets": (2, 8)})]

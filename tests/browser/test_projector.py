@@ -268,6 +268,7 @@ MOST = 0.6
 LOOKS = [(chapter.file, "light") for chapter in LISTED] + [(LISTED[n].file, "dark") for n in (0, -1)]
 
 
+@pytest.mark.few(3)
 @pytest.mark.parametrize(("file", "look"), LOOKS)
 def test_every_step_is_legible_from_the_last_row_and_shows_no_code(
     file: str, look: str, wall: Callable[[str], Watched], request: pytest.FixtureRequest
@@ -318,6 +319,7 @@ def test_every_step_is_legible_from_the_last_row_and_shows_no_code(
     assert watched.errors == []
 
 
+@pytest.mark.slow
 def test_most_steps_use_the_wall() -> None:
     if set(COVERED) != {chapter.file for chapter in LISTED}:
         pytest.skip("not every chapter was gone through")
