@@ -212,7 +212,7 @@ def test_many_edits_do_not_stop_a_chapter(seed: int, folder: Path) -> None:
         assert cell.value is None or cell.bundle
 
 
-@pytest.mark.slow
+@pytest.mark.long
 @pytest.mark.parametrize("number", range(len(WRITTEN)))
 def test_a_hasty_edit_does_not_stop_a_chapter(number: int, folder: Path) -> None:
     """In one of the chapters that make use of what is written."""
