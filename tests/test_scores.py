@@ -286,6 +286,7 @@ SYMBOLS = {
     "Cmaj9(#11)": ("major-ninth", "maj9", "Cmaj9(♯11)"),
     "C7alt": ("augmented-seventh", "7♯5", "C7♯5(♭9♯9)"),
     "Cmaj7b5": ("major-seventh", "maj7", "Cmaj7(♭5)"),
+    "Cm(maj9)": ("major-minor", "m(maj7)", "Cm(maj7)(9)"),
     "C7sus4": ("suspended-fourth", "sus4", "Csus4(♭7)"),
     "C6/9": ("major-sixth", "6", "C6(9)"),
     "Cadd9": ("major", "", "C(add9)"),

@@ -172,7 +172,7 @@ def _kind(chord: Chord) -> tuple[str, str, list[tuple[int, int, str, str]]]:
     head, _, inside = chord.suffix.partition("(")
     if chord.suffix in XML_KINDS:
         head, said = chord.suffix, []
-    elif head in XML_KINDS:
+    elif head in XML_KINDS and "maj" not in inside:  # in m(maj9) the seventh stands inside too
         said = _DEGREE.findall(inside)
     else:
         head, said = chord.kind, list(chord.extensions)
