@@ -108,6 +108,19 @@ def test_it_does_not_write_over_another_tune_and_outlives_its_cell(tmp_path: Pat
     again.close()
 
 
+def test_a_tune_whose_title_is_part_of_one_that_was_saved_is_not_written_over(tmp_path: Path) -> None:
+    (tmp_path / "ferry.abc").write_text("K:C\nC4|")
+    form = TuneForm("Ferry at Noon", folder=str(tmp_path), state={})
+    form.write("E5", "whole", "C6")
+    form._buttons[2].click()
+    assert (tmp_path / "ferry_at_noon.abc").exists()
+    form._controls["title"].value = "Ferry"
+    form._buttons[2].click()
+    assert "is there already" in form.help
+    assert (tmp_path / "ferry.abc").read_text() == "K:C\nC4|"
+    form.close()
+
+
 @pytest.mark.parametrize(("how", "message"), [({"key": "H"}, "key 'H'"), ({"metre": "7/8"}, "metre '7/8'")])
 def test_what_the_form_does_not_offer_is_told(how: dict[str, str], message: str) -> None:
     with pytest.raises(HarmonyError, match=message):

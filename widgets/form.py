@@ -18,6 +18,7 @@ from typing import Any
 import ipywidgets
 
 from harmonylib.answering.stages import arrange
+from harmonylib.arranging.candidates import single_options
 from harmonylib.errors import HarmonyError
 from harmonylib.files import safe_stem, write_together
 from harmonylib.guitar.neck import Neck
@@ -120,7 +121,8 @@ class TuneForm(Panel):
         """Show another state of what is written: the words, the neck, the music."""
         self.sketch = sketch
         self._state["written"] = [(str(p.pitch or ""), str(p.length), p.chord) for p in sketch.parts]
-        self._told.value = f'<p role="status">{sketch.told}.{self._saved}</p>'
+        saved = f' Saved as {self._saved}.abc: write <code>tune="{self._saved}"</code> in the second cell.'
+        self._told.value = f'<p role="status">{sketch.told}.{saved if self._saved else ""}</p>'
         pitches = [part.pitch for part in sketch.parts if part.pitch]
         self._neck_view.show([self._marks(pitches[-1:])], [f"{pitches[-1]} was the last note" if pitches else WORDS])
         if pitches:
@@ -142,10 +144,9 @@ class TuneForm(Panel):
         """Where the last note lies, as high on the strings as it does."""
         neck, marks = self._neck_view.neck, []
         for pitch in pitches:
-            for string, open_midi in enumerate(reversed(neck.open_midi), start=1):
-                if 0 <= pitch.midi - open_midi <= neck.last_fret:
-                    marks.append(Mark(string, pitch.midi - open_midi, str(pitch.name)))
-                    break
+            for option in single_options(neck, pitch.midi)[:1]:
+                string = option.grip.strings[0]
+                marks.append(Mark(string, pitch.midi - neck.open_midi[-string], str(pitch.name)))
         return marks
 
     def _lay_out(self) -> None:
@@ -191,10 +192,10 @@ class TuneForm(Panel):
             raise HarmonyError(f"{self.sketch.told}: fill it, with a rest if need be, then save")
         folder = Path(self._folder or ("tunes" if Path("tunes").is_dir() else "."))
         name = safe_stem(self.sketch.title).lower().replace(" ", "_")
-        if (folder / f"{name}.abc").exists() and name not in self._saved:
+        if (folder / f"{name}.abc").exists() and name != self._saved:
             raise HarmonyError(f"a tune called {name!r} is there already: give this one another title")
-        (file,) = write_together({f"{name}.abc": f"{self.sketch.abc}\n".encode()}, folder)
-        self._saved = f' Saved as {file.name}: write <code>tune="{name}"</code> in the second cell.'
+        write_together({f"{name}.abc": f"{self.sketch.abc}\n".encode()}, folder)
+        self._saved = name
         self._take(self.sketch)
 
     def _press(self, act: Callable[[], None]) -> None:
