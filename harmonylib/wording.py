@@ -38,5 +38,23 @@ def many(number: int | str, what: str) -> str:
     return f"{number} {what}{'' if str(number) == '1' else 's'}"
 
 
+def capital(text: str) -> str:
+    """A text with its first letter large, the others as they are.
+
+    >>> capital("ebm7"), capital("")
+    ('Ebm7', '')
+    """
+    return text[:1].upper() + text[1:]
+
+
+def bare(text: str) -> str:
+    """The letters and figures of a text, small and with nothing between them: what two ways to write a word share.
+
+    >>> bare("Drop-2"), bare("drop 2")
+    ('drop2', 'drop2')
+    """
+    return re.sub(r"[\W_]", "", text).lower()
+
+
 def joined(items: Iterable[object]) -> str:
     return " ".join(map(str, items))

@@ -17,7 +17,6 @@ import re
 from collections.abc import Callable, MutableMapping
 from contextlib import suppress
 from html import escape
-from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
@@ -33,11 +32,10 @@ from harmonylib.hearing.verdicts import allowed
 from harmonylib.pictures.neck import Mark
 from harmonylib.pictures.theme import THEMES, default_theme
 from widgets.listener import Listener
-from widgets.look import style, theme_class
+from widgets.look import script, style, theme_class
 from widgets.neck import NeckView
 from widgets.panel import close_all
 
-HERE = Path(__file__).parent
 LETTERS = re.compile(r"(.*[\s,;])?([^\s,;]*)", re.S)
 
 
@@ -45,7 +43,7 @@ class _Form(anywidget.AnyWidget):
     """Field, menus, buttons and reply; what is pressed is counted in `checks`, `hinted` and `told`."""
 
     # as text: a path would be watched, and not be freed
-    _esm = traitlets.Unicode((HERE / "answer.js").read_text(encoding="utf-8")).tag(sync=True)
+    _esm = traitlets.Unicode(script("answer.js")).tag(sync=True)
     _css = traitlets.Unicode(style("answer")).tag(sync=True)
 
     own = traitlets.Unicode().tag(sync=True)

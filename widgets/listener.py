@@ -28,6 +28,7 @@ from harmonylib.lessons.lesson import Lesson
 from harmonylib.lessons.music import carried
 from harmonylib.lessons.row import Row
 from harmonylib.lessons.said import Said, section
+from widgets.look import script
 
 HERE = Path(__file__).parent
 MODES = ("chord", "cycle", "phrase", "tuner")
@@ -49,7 +50,7 @@ class Listener(anywidget.AnyWidget):
     """
 
     # as text: a path would be watched, and not be freed
-    _esm = traitlets.Unicode("\n".join((HERE / part).read_text(encoding="utf-8") for part in SCRIPTS)).tag(sync=True)
+    _esm = traitlets.Unicode(script(*SCRIPTS)).tag(sync=True)
     _css = traitlets.Unicode((HERE / "listener.css").read_text(encoding="utf-8")).tag(sync=True)
 
     off = traitlets.Unicode().tag(sync=True)

@@ -26,9 +26,9 @@ def style(name: str) -> str:
     return "\n".join([own, (HERE / "panel.css").read_text(encoding="utf-8"), *map(_theme_rule, THEMES)])
 
 
-def script(name: str) -> str:
-    """The script of a view, with what all panels share."""
-    return "\n".join((HERE / part).read_text(encoding="utf-8") for part in ("sliders.js", f"{name}.js"))
+def script(*parts: str) -> str:
+    """The parts of a script, files of this folder, as one module."""
+    return "\n".join((HERE / part).read_text(encoding="utf-8") for part in parts)
 
 
 def _theme_rule(name: str) -> str:

@@ -53,7 +53,7 @@ class NeckView(anywidget.AnyWidget):
     """
 
     # as text: a path would be watched, and not be freed
-    _esm = traitlets.Unicode(script("neck")).tag(sync=True)
+    _esm = traitlets.Unicode(script("sliders.js", "neck.js")).tag(sync=True)
     _css = traitlets.Unicode(style("neck")).tag(sync=True)
 
     frames: Any = traitlets.List([[]]).tag(sync=True)

@@ -18,7 +18,7 @@ from harmonylib.arranging.candidates import single_options
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
-from harmonylib.pictures.look import LABELS, own
+from harmonylib.pictures.look import LABELS, label_of
 from harmonylib.pictures.neck import Mark, grip_marks
 from harmonylib.pictures.theme import default_theme
 from harmonylib.theory.chords import Chord
@@ -59,9 +59,7 @@ class SpreadPanel(Panel):
         self._neck = neck or Neck()
         meant, trouble = _asked(chord)
         on = asked_set(self._neck, known(spread), strings)
-        label = label or own("label", LABELS[0])
-        if label not in LABELS:
-            raise HarmonyError(f"{label!r} is not a label: choose {', '.join(LABELS)}")
+        label = label_of(label)
         theme = theme or default_theme()
         view = NeckView(self._neck, frets=frets, left_handed=left_handed, theme=theme)
         controls = chord_menus(meant) | spread_menus(self._neck, spread, on)

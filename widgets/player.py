@@ -37,6 +37,7 @@ from harmonylib.tunes.form import runs
 from harmonylib.tunes.metre import Bar
 from harmonylib.tunes.tune import DEFAULT_TEMPO, Tune
 from harmonylib.wording import plain
+from widgets.look import script
 
 HERE = Path(__file__).parent
 SCRIPTS = ("player_engine.js", "player_strings.js", "player_instrument.js", "player_view.js")
@@ -74,7 +75,7 @@ class Player(anywidget.AnyWidget):
     """
 
     # as text: a path would be watched, and not be freed
-    _esm = traitlets.Unicode("\n".join((HERE / part).read_text(encoding="utf-8") for part in SCRIPTS)).tag(sync=True)
+    _esm = traitlets.Unicode(script(*SCRIPTS)).tag(sync=True)
     _css = traitlets.Unicode((HERE / "player.css").read_text(encoding="utf-8")).tag(sync=True)
 
     score = traitlets.Dict().tag(sync=True)

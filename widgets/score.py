@@ -23,7 +23,7 @@ class ScoreView(anywidget.AnyWidget):
     >>> view.close()
     """
 
-    _esm = traitlets.Unicode(script("score")).tag(sync=True)
+    _esm = traitlets.Unicode(script("sliders.js", "score.js")).tag(sync=True)
     _css = traitlets.Unicode(style("score")).tag(sync=True)
 
     svg = traitlets.Unicode("").tag(sync=True)

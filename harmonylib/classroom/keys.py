@@ -18,6 +18,7 @@ from harmonylib.exercises.base import Exercise
 from harmonylib.exercises.tunes import TuneExercise
 from harmonylib.exercises.written import as_text
 from harmonylib.guitar.grips import Grip
+from harmonylib.lessons.said import sentence
 from harmonylib.pictures.look import Look
 from harmonylib.pictures.neck import turned
 from harmonylib.theory.chords import Chord
@@ -34,22 +35,21 @@ def told(task: Exercise, said: set[str]) -> list[str]:
     >>> told(spell("Ebm7"), set())
     ['E♭m7 is E♭ G♭ B♭ D♭.']
     """
-    answer, truth = as_text(task.solution()), task.truth
-    sentence = f"{truth[:1].upper()}{truth[1:]}."
-    lines = [] if _holds(truth, answer) else [f"Answer: {answer}"]
-    lines += [sentence] if sentence not in said else []
-    said.add(sentence)
+    answer, truth = as_text(task.solution()), sentence(task.truth)
+    lines = [] if _holds(task.truth, answer) else [f"Answer: {answer}"]
+    lines += [truth] if truth not in said else []
+    said.add(truth)
     return lines
 
 
-def _holds(sentence: str, answer: str) -> bool:
+def _holds(truth: str, answer: str) -> bool:
     """Whether a sentence says all parts of an answer.
 
     >>> _holds("the root A is on string 4, and x7758x is drop 2", "4, drop 2"), _holds("it is 14", "4")
     (True, False)
     """
     parts = re.split(r"[,;] ", answer)
-    return all(re.search(rf"(?<![\w♭♯-]){re.escape(part)}(?![\w♭♯-])", sentence) for part in parts)
+    return all(re.search(rf"(?<![\w♭♯-]){re.escape(part)}(?![\w♭♯-])", truth) for part in parts)
 
 
 def diagrams(task: Exercise, look: Look) -> list[tuple[str, Frame]]:

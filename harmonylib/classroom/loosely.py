@@ -14,6 +14,7 @@ from harmonylib.errors import HarmonyError
 from harmonylib.exercises.base import REGISTRY
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.voicings import SPREADS
+from harmonylib.wording import bare, capital
 
 CHORDS, NOTES = ("chord",), ("note", "top", "key")
 
@@ -43,7 +44,7 @@ def _text(name: str, value: str) -> str:
     if name == "grip":
         return value.lower()
     if name in (*CHORDS, *NOTES) and value[:1].islower():
-        return _capital(value) if name in NOTES or _reads(_capital(value)) else value
+        return capital(value) if name in NOTES or _reads(capital(value)) else value
     return value
 
 
@@ -51,8 +52,7 @@ def _one_of(known: Mapping[str, Any], value: Any) -> Any:
     """The known word that has the same letters and figures; the value itself where there is none."""
     if not isinstance(value, str):
         return value
-    bare = {re.sub(r"[\W_]", "", word).lower(): word for word in known}
-    return bare.get(re.sub(r"[\W_]", "", value).lower(), value)
+    return {bare(word): word for word in known}.get(bare(value), value)
 
 
 def _strings(value: Any) -> Any:
@@ -62,10 +62,6 @@ def _strings(value: Any) -> Any:
         return value
     figures = re.sub(r"[\s,-]", "", "".join(map(str, items)))
     return figures if figures.isdigit() else value
-
-
-def _capital(value: str) -> str:
-    return value[:1].upper() + value[1:]
 
 
 def _reads(symbol: str) -> bool:

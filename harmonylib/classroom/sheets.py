@@ -33,7 +33,7 @@ from harmonylib.exercises.draws import LEVELS
 from harmonylib.exercises.tunes import TuneExercise
 from harmonylib.exercises.written import quoted
 from harmonylib.files import read_limited
-from harmonylib.pictures.look import PAPERS, own
+from harmonylib.pictures.look import PAPERS, look
 from harmonylib.tunes.container import unpacked
 from harmonylib.wording import plain
 
@@ -124,7 +124,7 @@ def _sheet(
             raise HarmonyError(f"{where}: {error}") from error
         if len(slots) > MOST_EXERCISES:
             raise HarmonyError(f"{where}: a sheet holds at most {MOST_EXERCISES} exercises")
-    return Sheet(title, tuple(_filled(slots, seed, level)), seed, level, paper or own("paper", PAPERS[0]))
+    return Sheet(title, tuple(_filled(slots, seed, level)), seed, level, paper or look().paper)
 
 
 def _filled(slots: Sequence[Exercise | str], seed: int, level: int) -> Iterator[Exercise]:

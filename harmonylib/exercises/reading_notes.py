@@ -17,6 +17,7 @@ from harmonylib.guitar.neck import Neck
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.families import interval
 from harmonylib.theory.pitch import Name, Pitch, spell
+from harmonylib.wording import capital
 
 _ONE = re.compile(r"[A-G][♭♯b#]{0,2}\d?")
 _RUN = re.compile(rf"(?:{_ONE.pattern}){{2,}}")
@@ -120,7 +121,7 @@ def _own_degree(degree: str, chord: Chord) -> str:
 
 
 def _note(token: str) -> Name | Pitch:
-    text = token[:1].upper() + token[1:]
+    text = capital(token)
     try:
         return Pitch.parse(text) if text[-1:].isdigit() else Name.parse(text)
     except HarmonyError:

@@ -14,6 +14,7 @@ from harmonylib.exercises.reading_signs import NUMBERS, ORDINALS, PARTS, in_sign
 from harmonylib.exercises.written import Unread, Written, blank, quoted
 from harmonylib.guitar.neck import Neck
 from harmonylib.theory.voicings import INVERSIONS, SPREADS
+from harmonylib.wording import capital
 
 NUMBER_WORDS = NUMBERS | ORDINALS | {"root": "0", "1st": "1", "2nd": "2", "3rd": "3"}
 
@@ -76,7 +77,7 @@ def string_number(answer: Written, neck: Neck) -> int:
     count = len(neck.open_strings)
     names = [str(pitch.name) for pitch in neck.open_strings]
     letter = (named[2] or "") if named else ""
-    letter = (letter[:1].upper() + letter[1:]).replace("b", "♭").replace("#", "♯")
+    letter = capital(letter).replace("b", "♭").replace("#", "♯")
     here = [count - place for place, name in enumerate(names) if letter in ("", name)] if named and bare else []
     if named and named[1] and here:
         return max(here) if named[1] in ("low", "lowest", "bottom") else min(here)

@@ -26,6 +26,7 @@ from harmonylib.pictures.picture import Picture
 from harmonylib.score.engraving import Page, page
 from harmonylib.sound.listening import Sound, listen
 from harmonylib.tunes.metre import beat_text
+from harmonylib.tunes.tune import Tune
 from harmonylib.wording import many
 
 
@@ -76,9 +77,12 @@ def facts(today: Lesson) -> Said:
     >>> facts(lesson(0))
     Lantern on the Landing: 32 bars in E♭ major, ... melody notes.
     """
-    tune = today.tune
-    counted = f"{tune.title}: {many(len(tune.bars), 'bar')} in {tune.key}, {many(len(tune.notes), 'melody note')}"
-    return Said(counted, (*tune.remarks, *today.remarks(*ON_A_TUNE)))
+    return Said(counted(today.tune, "melody note"), (*today.tune.remarks, *today.remarks(*ON_A_TUNE)))
+
+
+def counted(tune: Tune, note: str = "note") -> str:
+    """A tune by its title, its bars, its key and its notes, in words."""
+    return f"{tune.title}: {many(len(tune.bars), 'bar')} in {tune.key}, {many(len(tune.notes), note)}"
 
 
 def here(today: Lesson) -> list[Choice]:

@@ -11,6 +11,7 @@ from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import TUNINGS, Neck
 from harmonylib.lessons.harmonising import neck_again
 from harmonylib.lessons.lesson import ON_A_TUNE, Lesson
+from harmonylib.lessons.music import counted
 from harmonylib.lessons.row import Row, row
 from harmonylib.lessons.said import Said, section
 from harmonylib.lessons.symbols import chord_of, key_of
@@ -50,8 +51,7 @@ def lead_sheet(music: str, title: str = "My tune", metre: str = "4/4", key: str 
 def what_was_read(today: Lesson) -> Said:
     """What the reader found in the lesson's tune, and what it remarks."""
     tune = today.tune
-    found = f"{tune.title}: {many(len(tune.bars), 'bar')} in {tune.key}, {many(len(tune.notes), 'note')}, "
-    found += many(len(tune.changes), "chord change")
+    found = f"{counted(tune)}, {many(len(tune.changes), 'chord change')}"
     return Said(found, tune.remarks or ("the reader has no remarks",))
 
 
@@ -63,9 +63,7 @@ def from_file(name: str) -> Said:
     'no such tune.abc' was not found: check the name and the folder.
     """
     tune = read(Path(name))
-    return Said(
-        f"{tune.title}: {many(len(tune.bars), 'bar')} in {tune.key}, {many(len(tune.notes), 'note')}", tune.remarks
-    )
+    return Said(counted(tune), tune.remarks)
 
 
 @section

@@ -13,6 +13,7 @@ from html import escape
 from typing import ParamSpec, TypeVar
 
 from harmonylib.errors import HarmonyError
+from harmonylib.wording import capital
 
 Asked = ParamSpec("Asked")
 Shown = TypeVar("Shown")
@@ -55,7 +56,7 @@ def sentence(text: str) -> str:
     ('No gap here.', 'Is it?')
     """
     plain = " ".join(text.split())
-    return f"{plain[:1].upper()}{plain[1:]}" + ("" if plain.endswith((".", "?", "!")) else ".")
+    return capital(plain) + ("" if plain.endswith((".", "?", "!")) else ".")
 
 
 def told(sentences: Sequence[str]) -> str:

@@ -23,6 +23,7 @@ from harmonylib.theory.voicings import SPREADS
 from harmonylib.tunes.kinds import SUFFIXES
 from harmonylib.tunes.reading import read, read_text
 from harmonylib.tunes.tune import Tune
+from harmonylib.wording import bare, capital
 
 MEANINGS = {
     # setting      what it is
@@ -88,8 +89,8 @@ def tune_source(written: object) -> str:
             if (folder / f"{name}{ending}").is_file():
                 return (folder / f"{name}{ending}").as_posix()
     there = _tunes_by_title()
-    if _bare(name) in there:
-        return there[_bare(name)].as_posix()
+    if bare(name) in there:
+        return there[bare(name)].as_posix()
     names = ", ".join(sorted({path.stem for path in there.values()})[:NAMED])
     raise HarmonyError(f"no tune called {shown(name)} is in the folder tunes: there are {names}")
 
@@ -97,15 +98,14 @@ def tune_source(written: object) -> str:
 def _tunes_by_title() -> dict[str, Path]:
     """The tunes at hand by their names without spaces, strokes and capitals; the learner's own go first."""
     found: dict[str, Path] = {}
-    for folder in (Path("tunes"), COURSE_TUNES):
-        for path in sorted(folder.iterdir()) if folder.is_dir() else ():
-            if path.suffix.lower() in SUFFIXES:
-                found.setdefault(_bare(path.stem), path)
+    for path in (*tune_files(Path("tunes")), *tune_files(COURSE_TUNES)):
+        found.setdefault(bare(path.stem), path)
     return found
 
 
-def _bare(text: str) -> str:
-    return re.sub(r"[\W_]", "", text).lower()
+def tune_files(folder: Path) -> list[Path]:
+    """The files of a folder that can be read as tunes, by name; none where there is no such folder."""
+    return sorted(path for path in folder.glob("*") if path.suffix.lower() in SUFFIXES)
 
 
 def tune_of(source: str) -> Tune:
@@ -166,11 +166,10 @@ def choice(written: object, known: tuple[str, ...], what: str) -> str:
     'drop 2'
     """
     text = expect(str, written, f"a {what}: choose {', '.join(known)}")
-    plain = {_bare(word): word for word in known}
-    bare = _bare(re.sub(r"[&+]", "and", text))
-    if bare not in plain:
+    meant = {bare(word): word for word in known}.get(bare(re.sub(r"[&+]", "and", text)))
+    if meant is None:
         raise HarmonyError(f"{shown(text)} is not a {what}: choose {', '.join(known)}")
-    return plain[bare]
+    return meant
 
 
 def tuning_of(written: object) -> str:
@@ -199,12 +198,12 @@ STANDARD = Neck().open_midi
 
 def _near(letter: str, usual: int) -> str:
     """The pitch of that letter nearest to an open string of the standard tuning; the lower one of two."""
-    name = Name.parse(letter[:1].upper() + letter[1:])
+    name = Name.parse(capital(letter))
     return str(name.at(next(m for m in range(usual - 6, usual + 6) if m % 12 == name.pitch_class)))
 
 
 def _checked_tuning(text: str) -> str:
-    names = [name[:1].upper() + name[1:] for name in re.split(r"[\s,]+", text.strip())]
+    names = [capital(name) for name in re.split(r"[\s,]+", text.strip())]
     neck = Neck(" ".join(names))  # refuses what is no tuning
     falling = list(neck.open_midi) == sorted(set(neck.open_midi), reverse=True)
     return " ".join(reversed(names) if falling else names)

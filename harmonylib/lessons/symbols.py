@@ -11,6 +11,7 @@ import re
 from harmonylib.errors import HarmonyError, expect, shown
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.pitch import Name
+from harmonylib.wording import capital
 
 _DOUBTFUL = re.compile(r"bb(?=(5|6|9|11|13)\b)")
 """“bb9” may be B flat with a ninth, or B with a flat ninth."""
@@ -68,4 +69,4 @@ def with_capital(text: str) -> str:
     >>> with_capital("ebm7"), with_capital("hello")
     ('Ebm7', 'hello')
     """
-    return text[:1].upper() + text[1:] if text[:1] in tuple("abcdefg") else text
+    return capital(text) if text[:1] in tuple("abcdefg") else text

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
-from harmonylib.pictures.look import LABELS, own
+from harmonylib.pictures.look import label_of
 from harmonylib.pictures.neck import NeckFrame, degree_role, draw_board, draw_marks, grip_marks, turned
 from harmonylib.pictures.picture import Pen, Picture, folded, titled
 from harmonylib.pictures.theme import named_theme
@@ -45,7 +45,7 @@ def grip_row(
     >>> grip_row(neck, neck.cycle(voice("Cmaj7", "drop 2", "E4"), (5, 4, 3, 2))[:2])
     Cmaj7 x3545x, drop 2, root position | Cmaj7 x7958x, drop 2, first inversion
     """
-    look, left_handed, label = named_theme(theme), turned(neck, left_handed), label or own("label", LABELS[0])
+    look, left_handed, label = named_theme(theme), turned(neck, left_handed), label_of(label)
     if not steps:
         raise HarmonyError("a row of grips needs at least one grip; none was given")
     if captions and len(captions) != len(steps):

@@ -65,13 +65,16 @@ def look(**given: Any) -> Look:
     return Look(**{**_of_class(), **wanted})
 
 
-def own(name: str, usual: Any) -> Any:
-    """One setting of the class's file, or the usual one where the file does not say.
+def label_of(given: str = "") -> str:
+    """What marks say: as a call asks, else as the class's file does; raises `HarmonyError` for what they cannot say.
 
-    >>> own("label", "degree"), own("upright", False)
-    ('degree', False)
+    >>> label_of(), label_of("note")
+    ('degree', 'note')
     """
-    return _of_class().get(name, usual)
+    label = given or look().label
+    if label not in LABELS:
+        raise HarmonyError(f"{label!r} is not a label: choose {', '.join(LABELS)}")
+    return label
 
 
 def left_handed() -> bool:

@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
-from harmonylib.pictures.look import LABELS, own
+from harmonylib.pictures.look import label_of
 from harmonylib.pictures.look import left_handed as of_left_handed_class
 from harmonylib.pictures.picture import Pen, Picture, ems, look_of, titled
 from harmonylib.pictures.theme import named_theme
@@ -86,9 +86,7 @@ def grip_marks(neck: Neck, grip: Grip | str, voicing: Voicing | None = None, lab
     >>> grip_marks(Neck(), "x3545x", voice("Cmaj7", "drop 2", "E4"))[1]
     Mark(string=5, fret=3, label='1', role='root', top=False)
     """
-    label = label or own("label", LABELS[0])
-    if label not in LABELS:
-        raise HarmonyError(f"{label!r} is not a label: choose {', '.join(LABELS)}")
+    label = label_of(label)
     grip = Grip.parse(grip) if isinstance(grip, str) else grip
     if len(grip.frets) != len(neck.open_strings):
         raise HarmonyError(f"{grip} names {len(grip.frets)} strings; this neck has {len(neck.open_strings)}")

@@ -15,7 +15,7 @@ import os
 from dataclasses import dataclass, replace
 
 from harmonylib.errors import HarmonyError
-from harmonylib.pictures.look import SIZES, own
+from harmonylib.pictures.look import SIZES, look
 
 OKABE_ITO = {
     **{"black": "#000000", "orange": "#E69F00", "sky blue": "#56B4E9", "bluish green": "#009E73"},
@@ -145,8 +145,9 @@ def class_theme(name: str) -> str:
     >>> class_theme("sheet")
     'sheet'
     """
-    size = own("size", SIZES[0])
-    return name + (" grey" if not own("colour", True) else "") + (f" {size}" if size > SIZES[0] else "")
+    wanted = look()
+    large = f" {wanted.size}" if wanted.size > SIZES[0] else ""
+    return name + ("" if wanted.colour else " grey") + large
 
 
 def named_theme(name: str | None) -> Theme:

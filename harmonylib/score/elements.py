@@ -11,12 +11,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from functools import lru_cache
 from xml.etree.ElementTree import Element, SubElement
 
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.families import MUSICXML_KINDS
 from harmonylib.theory.pitch import Name, Pitch
+from harmonylib.tunes.tune import signature
 
 XML_KINDS = {
     # family or triad: MusicXML 4.0 kind-value, and what its degrees need besides (value, alteration, type)
@@ -43,7 +43,7 @@ class Accidentals:
     """Which accidentals a bar has shown so far, by letter and octave."""
 
     def __init__(self, fifths: int) -> None:
-        self.signature, self.shown = _signature(fifths), dict[tuple[str, int], int]()
+        self.signature, self.shown = signature(fifths), dict[tuple[str, int], int]()
 
     def needed(self, pitch: Pitch) -> str:
         """The accidental this note needs here, noted down until the bar ends."""
@@ -122,12 +122,6 @@ def pitch_element(pitch: Pitch) -> Element:
         add(element, "alter", pitch.alter)
     add(element, "octave", pitch.octave)
     return element
-
-
-@lru_cache(maxsize=16)
-def _signature(fifths: int) -> dict[str, int]:
-    """What the key signature does to each letter: sharps from F, flats from B, fifth by fifth."""
-    return {letter: (fifths - place + 6) // 7 for place, letter in enumerate("FCGDAEB")}
 
 
 def ending_numbers(numbers: str) -> str:

@@ -20,7 +20,7 @@ from typing import Any
 
 from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
 from harmonylib.errors import HarmonyError, expect, within
-from harmonylib.pictures.look import SIZES, own
+from harmonylib.pictures.look import SIZES, look
 from harmonylib.pictures.theme import named_theme
 from harmonylib.score.events import written_events
 from harmonylib.score.layout import COLUMNS_A_LINE
@@ -88,14 +88,14 @@ def engrave(
     pictures is one for the projector, the defaults are `PROJECTOR_MM` and True. Pointing at a melody note shows the
     reason for its grip. Raises `HarmonyError` for bars the tune has not.
     """
-    look = named_theme(None)
-    on_wall = look.fills_width
+    theme = named_theme(None)
+    on_wall = theme.fills_width
     width = (PROJECTOR_MM if on_wall else line_mm()) if width is None else width
     projector = on_wall if projector is None else projector
     options = {"smuflTextFont": "none", **(PROJECTOR if projector else {})}
     pages = drawn_pages(arrangement, width, options, first, last, bars)
     made = _stacked([_dressed(plain_signs(page, SCREEN_FONT), arrangement) for page in pages])
-    return made if look.colours else made.replace(ANSWER_COLOUR, look.ink)
+    return made if theme.colours else made.replace(ANSWER_COLOUR, theme.ink)
 
 
 @dataclass(frozen=True, repr=False)
@@ -155,7 +155,7 @@ def line_mm() -> float:
     >>> line_mm()
     210.0
     """
-    return LINE_MM * SIZES[0] / float(own("size", SIZES[0]))
+    return LINE_MM * SIZES[0] / look().size
 
 
 def systems(arrangement: Arrangement) -> list[str]:
@@ -163,8 +163,14 @@ def systems(arrangement: Arrangement) -> list[str]:
 
     Music signs in words (flats, the note of the tempo) are plain Unicode here, for fonts without music signs.
     """
-    pages = [plain_signs(page, PRINT_FONT) for page in drawn_pages(arrangement, line_mm(), PRINTED)]
-    return pages if own("colour", True) else [page.replace(ANSWER_COLOUR, "#000000") for page in pages]
+    colour = look().colour
+    return [for_print(page, colour) for page in drawn_pages(arrangement, line_mm(), PRINTED)]
+
+
+def for_print(page: str, colour: bool) -> str:
+    """A line of music for the printer: plain music signs in words, answers black where there is no colour."""
+    page = plain_signs(page, PRINT_FONT)
+    return page if colour else page.replace(ANSWER_COLOUR, "#000000")
 
 
 def drawn_pages(

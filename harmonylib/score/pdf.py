@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError
-from harmonylib.pictures.look import PAPERS, SIZES, own
+from harmonylib.pictures.look import PAPERS, look
 from harmonylib.score.engraving import systems
 from harmonylib.score.printing import printed
 from harmonylib.score.tables import facts, rows
@@ -55,13 +55,14 @@ def pdf(arrangement: Arrangement, paper: str = "", reasons: bool = False) -> byt
 
     Raises `HarmonyError` for another paper.
     """
-    paper = paper or own("paper", PAPERS[0])
+    wanted = look()
+    paper = paper or wanted.paper
     if paper not in PAPERS:
         raise HarmonyError(f"{paper!r} is not a paper this course prints on: choose {' or '.join(PAPERS)}")
     tune = arrangement.tune
     data = {
         "paper": paper,
-        "size": own("size", SIZES[0]),
+        "size": wanted.size,
         "title": plain(tune.title),
         "composer": plain(tune.composer),
         "facts": " · ".join(facts(arrangement)),

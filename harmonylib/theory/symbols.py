@@ -17,6 +17,7 @@ from typing import NamedTuple
 from harmonylib.errors import HarmonyError
 from harmonylib.theory.families import CHORD_KINDS, degrees_of, interval
 from harmonylib.theory.pitch import Name
+from harmonylib.wording import capital
 
 _PLAIN = str.maketrans({"♭": "b", "♯": "#", "♮": " ", "−": "-", "–": "-", "△": "Δ", "∆": "Δ", "º": "°", "˚": "°"})
 
@@ -225,7 +226,7 @@ def _unreadable(symbol: str, position: int, why: str) -> HarmonyError:
     stem = root[0] if root else "C"
     known = {(stem + suffix).translate(_PLAIN): stem + suffix for suffix in ("", *spellings())}
     typed = symbol.translate(_PLAIN).strip()[:40]
-    close = get_close_matches(typed[:1].upper() + typed[1:], known, n=1, cutoff=0.0)
+    close = get_close_matches(capital(typed), known, n=1, cutoff=0.0)
     nearest = known[close[0]] if close else "Cmaj7"
     if not symbol.strip():
         return HarmonyError(f"{shown!r} is not a chord symbol: it is empty; write one such as Cmaj7")

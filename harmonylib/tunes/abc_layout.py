@@ -28,7 +28,7 @@ from harmonylib.tunes.sheet import (
     fraction,
     steer,
 )
-from harmonylib.tunes.tune import Note
+from harmonylib.tunes.tune import Note, signature
 
 
 class _Layout:
@@ -174,9 +174,8 @@ class _Carried:
             if self.rule != "not":
                 self.shown[place] = alter
         else:
-            signature = (fifths - "FCGDAEB".index(letter) + 6) // 7  # sharps from F on, flats from B back
             held = (pitch.alter for pitch in tied if (pitch.letter, pitch.octave) == (letter, octave))
-            alter = self.shown.get(place, next(held, signature))
+            alter = self.shown.get(place, next(held, signature(fifths)[letter]))
         return Pitch(letter, alter, octave)
 
 

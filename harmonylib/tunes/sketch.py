@@ -16,7 +16,9 @@ from typing import NamedTuple
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.pitch import Name, Pitch, spell
-from harmonylib.wording import many, plain
+from harmonylib.tunes.metre import beat_text
+from harmonylib.tunes.tune import signature, tonic
+from harmonylib.wording import capital, many, plain
 
 LENGTHS = {
     # note                quarter notes
@@ -137,9 +139,8 @@ def quarters(length: Fraction) -> str:
     >>> quarters(Fraction(1)), quarters(Fraction(3, 2))
     ('1 quarter', '1½ quarters')
     """
-    parts = {Fraction(1, 2): "½", Fraction(1, 4): "¼", Fraction(3, 4): "¾"}
-    whole, rest = divmod(length, 1)
-    return many(f"{whole or ''}{parts.get(rest, '')}", "quarter") if whole else f"{parts[rest]} quarter"
+    text = beat_text(length).removeprefix("0")
+    return many(text, "quarter") if length > 1 else f"{text} quarter"
 
 
 def named(text: str, near: Pitch | None = None) -> Pitch:
@@ -148,7 +149,7 @@ def named(text: str, near: Pitch | None = None) -> Pitch:
     >>> named("E5"), named("bb"), named("c", Pitch.parse("A4"))
     (E5, B♭4, C5)
     """
-    written = text.strip()[:1].upper() + text.strip()[1:]
+    written = capital(text.strip())
     if written[-1:].isdigit():
         return Pitch.parse(written)
     try:
@@ -166,7 +167,7 @@ def spelled(midi: int, key: str, chord: Chord | None = None) -> Pitch:
     (['B♭4', 'A♯4', 'B♭4'], 'A♯4')
     """
     for letter in "CDEFGAB":
-        name = Name(letter, _signature(key, letter))
+        name = Name(letter, _signature(key)[letter])
         if name.pitch_class == midi % 12:
             return name.at(midi)
     if chord and midi % 12 in chord.tones:
@@ -176,12 +177,12 @@ def spelled(midi: int, key: str, chord: Chord | None = None) -> Pitch:
 
 def _fifths(key: str) -> int:
     """Sharps of a key, flats below 0."""
-    name = Name.parse(key.rstrip("m"))
-    return "FCGDAEB".index(name.letter) - 1 + 7 * name.alter - (3 if key.endswith("m") else 0)
+    name, mode = Name.parse(key.rstrip("m")), "minor" if key.endswith("m") else "major"
+    return next(fifths for fifths in range(-7, 8) if tonic(fifths, mode) == name)
 
 
-def _signature(key: str, letter: str) -> int:
-    return (_fifths(key) - "FCGDAEB".index(letter) + 6) // 7
+def _signature(key: str) -> dict[str, int]:
+    return signature(_fifths(key))
 
 
 def _sign(pitch: Pitch | None, key: str, altered: set[str]) -> str:
@@ -191,7 +192,7 @@ def _sign(pitch: Pitch | None, key: str, altered: set[str]) -> str:
     """
     if pitch is None:
         return "z"
-    if pitch.alter != _signature(key, pitch.letter):
+    if pitch.alter != _signature(key)[pitch.letter]:
         altered.add(pitch.letter)
     sign = ACCIDENTALS[pitch.alter] if pitch.letter in altered else ""
     letter = pitch.letter.lower() if pitch.octave > 4 else pitch.letter

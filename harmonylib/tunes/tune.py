@@ -11,7 +11,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import cached_property
+from functools import cached_property, lru_cache
 from math import isfinite
 from numbers import Rational, Real
 
@@ -204,6 +204,16 @@ def key_notes(fifths: int) -> frozenset[int]:
     [0, 2, 4, 5, 7, 9, 10]
     """
     return frozenset((7 * fifths + step) % 12 for step in MAJOR_SCALE)
+
+
+@lru_cache(maxsize=16)
+def signature(fifths: int) -> dict[str, int]:
+    """What a key signature does to each letter: sharps from F, flats from B, fifth by fifth.
+
+    >>> {letter: alter for letter, alter in signature(-2).items() if alter}
+    {'E': -1, 'B': -1}
+    """
+    return {letter: (fifths - place + 6) // 7 for place, letter in enumerate("FCGDAEB")}
 
 
 def tonic(fifths: int, mode: str) -> Name:

@@ -165,22 +165,34 @@ def kernel(page: Any, code: str) -> str:
 
 
 @pytest.fixture(scope="session")
-def voila(chromium: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Callable[[list[str]], str]]:
+def started() -> Iterator[Callable[[list[str], Path, str], None]]:
+    """A function that starts a server as `served` does; all end with the session."""
+    running: list[Iterator[None]] = []
+
+    def start(command: list[str], folder: Path, check: str) -> None:
+        running.append(served(command, folder, check))
+        next(running[-1])
+
+    yield start
+    for server in running:
+        next(server, None)
+
+
+@pytest.fixture(scope="session")
+def voila(
+    chromium: Any, tmp_path_factory: pytest.TempPathFactory, started: Callable[..., None]
+) -> Callable[[list[str]], str]:
     """A function that serves cells by Voila and gives the address."""
-    folder, running = tmp_path_factory.mktemp("voila"), []
+    folder = tmp_path_factory.mktemp("voila")
 
     def serve(cells: list[str]) -> str:
         write_notebook(folder / "shown.ipynb", cells)
         port = free_port()
         command = [sys.executable, "-m", "voila", "shown.ipynb", "--no-browser", f"--port={port}"]
-        server = served([*command, "--Voila.ip=127.0.0.1"], folder, f"http://127.0.0.1:{port}/voila/static/voila.js")
-        running.append(server)
-        next(server)
+        started([*command, "--Voila.ip=127.0.0.1"], folder, f"http://127.0.0.1:{port}/voila/static/voila.js")
         return f"http://127.0.0.1:{port}"
 
-    yield serve
-    for server in running:
-        next(server, None)
+    return serve
 
 
 @pytest.fixture(scope="session")
@@ -234,11 +246,10 @@ def run_all(page: Any) -> None:
 
 @pytest.fixture(scope="session")
 def projected(
-    chromium: Any, tmp_path_factory: pytest.TempPathFactory
-) -> Iterator[Callable[[list[str], Path | None], str]]:
+    chromium: Any, tmp_path_factory: pytest.TempPathFactory, started: Callable[..., None]
+) -> Callable[[list[str], Path | None], str]:
     """A function that puts the course, or another folder of chapters, on the projector and gives the address."""
     pytest.importorskip("voila")
-    running: list[Iterator[None]] = []
 
     def serve(options: list[str], folder: Path | None = None) -> str:
         port = free_port()
@@ -247,14 +258,10 @@ def projected(
             code = "from pathlib import Path; from harmonylib.classroom.projector import serve; "
             code += f"serve(Path({str(folder)!r}), "
             command = [sys.executable, "-c", f"{code}port={port}, browser=False)"]
-        server = served([*command, *options], tmp_path_factory.mktemp("projector"), f"http://127.0.0.1:{port}/")
-        running.append(server)
-        next(server)
+        started([*command, *options], tmp_path_factory.mktemp("projector"), f"http://127.0.0.1:{port}/")
         return f"http://127.0.0.1:{port}"
 
-    yield serve
-    for server in running:
-        next(server, None)
+    return serve
 
 
 @pytest.fixture(scope="session")

@@ -5,7 +5,7 @@ One page holds them all, so that boxes which get in each other's way are seen.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -94,16 +94,22 @@ def right(watched: Watched, box: Any, kind: str) -> None:
     settled(watched)
 
 
-@pytest.mark.slow
-@pytest.mark.browser
-def test_every_kind_is_answered_wrong_half_right_and_right_by_mouse(notebook: Callable[..., Watched]) -> None:
-    watched = notebook("kinds", [*CELLS, *TWINS])
-    page = watched.page
+def boxes(page: Any) -> Iterator[tuple[str, Any]]:
+    """The box of every kind on the page, scrolled into sight; all are there when the last one is."""
     cells = page.locator(".jp-CodeCell")
     cells.nth(len(CELLS) - 1).locator(".answer-box .answer-field").wait_for(timeout=30_000)
     for number, kind in enumerate(KINDS, start=1):
         box = cells.nth(number).locator(".answer-box")
         box.scroll_into_view_if_needed()
+        yield kind, box
+
+
+@pytest.mark.slow
+def test_every_kind_is_answered_wrong_half_right_and_right_by_mouse(notebook: Callable[..., Watched]) -> None:
+    watched = notebook("kinds", [*CELLS, *TWINS])
+    page = watched.page
+    cells = page.locator(".jp-CodeCell")
+    for kind, box in boxes(page):
         field = box.locator(".answer-field")
         field.fill(mistaken(kind))
         settled(watched)
@@ -145,7 +151,6 @@ def test_every_kind_is_answered_wrong_half_right_and_right_by_mouse(notebook: Ca
     assert not complaints(watched)
 
 
-@pytest.mark.browser
 def test_an_answer_on_a_work_sheet_is_saved_with_the_notebook(notebook: Callable[..., Watched]) -> None:
     watched = notebook("handed", ["from harmonylib import *", "hand_in(spell('C7'), 1)"])
     page, box = watched.page, watched.page.locator(".answer-box")
@@ -208,14 +213,10 @@ def type_menus(watched: Watched, box: Any, parts: list[str]) -> None:
     settled(watched)
 
 
-@pytest.mark.browser
 def test_every_kind_is_answered_by_key_alone(notebook: Callable[..., Watched]) -> None:
     watched = notebook("keys", CELLS)
     page = watched.page
-    cells = page.locator(".jp-CodeCell")
-    cells.nth(len(CELLS) - 1).locator(".answer-box .answer-field").wait_for(timeout=30_000)
-    for number, kind in enumerate(KINDS, start=1):
-        box = cells.nth(number).locator(".answer-box")
+    for kind, box in boxes(page):
         task = random_exercise(kind, 1)
         field = box.locator(".answer-field")
         field.focus()
@@ -242,16 +243,11 @@ def test_every_kind_is_answered_by_key_alone(notebook: Callable[..., Watched]) -
 
 
 @pytest.mark.slow
-@pytest.mark.browser
 def test_every_kind_is_answered_by_touch(notebook: Callable[..., Watched]) -> None:
     """On a small screen: what is tapped is large enough and is not cut off."""
     watched = notebook("touch", CELLS, (820, 1180), touch=True)
     page = watched.page
-    cells = page.locator(".jp-CodeCell")
-    cells.nth(len(CELLS) - 1).locator(".answer-box .answer-field").wait_for(timeout=30_000)
-    for number, kind in enumerate(KINDS, start=1):
-        box = cells.nth(number).locator(".answer-box")
-        box.scroll_into_view_if_needed()
+    for kind, box in boxes(page):
         task, field = random_exercise(kind, 1), box.locator(".answer-field")
         for text, start in answers_of(kind):
             field.tap()
@@ -284,7 +280,6 @@ def test_every_kind_is_answered_by_touch(notebook: Callable[..., Watched]) -> No
     assert not complaints(watched)
 
 
-@pytest.mark.browser
 def test_without_its_kernel_a_saved_answer_box_is_its_question(
     notebook: Callable[..., Watched], lab: str, opened: Callable[..., Watched]
 ) -> None:

@@ -19,7 +19,6 @@ from tests.browser.conftest import FLAGS, TOKEN, free_port, kernel, run_all, ser
 from tests.hearing import material
 from widgets.listener import Listener, listen_to_phrase, listener, tuner
 
-pytestmark = pytest.mark.browser
 LOAD = "async esm => { window.made = await import(URL.createObjectURL(new Blob([esm], {type: 'text/javascript'}))) }"
 HEAR = "([take, rate, question, table]) => made.EAR.hear(Float64Array.from(take), rate, question, table)"
 TUNE = "([take, rate, open]) => made.TUNER.tuneUp(Float64Array.from(take), rate, open)"

@@ -13,8 +13,6 @@ from harmonylib.pictures.neck import neck_frame, neck_picture
 from tests.browser.conftest import Watched, kernel
 from tests.browser.test_panels import complaints, point_of, settled
 
-pytestmark = pytest.mark.browser
-
 CELLS = [
     "import json\nfrom harmonylib import *",
     'form = TuneForm("By mouse", key="F", metre="3/4", folder="written", state={}); form',

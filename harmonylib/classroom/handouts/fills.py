@@ -13,11 +13,11 @@ from harmonylib.answering.stages import arrange
 from harmonylib.arranging.arrangement import Answer, Arrangement
 from harmonylib.classroom.handouts.frames import TIGHT, frame
 from harmonylib.classroom.handouts.setting import GUTTER, ROOM, Line, Section
-from harmonylib.classroom.handouts.tunes import MUSIC_MM, placed, printed
+from harmonylib.classroom.handouts.tunes import MUSIC_MM, placed
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.look import SIZES, Look
-from harmonylib.score.engraving import PRINTED, drawn_pages
+from harmonylib.score.engraving import PRINTED, drawn_pages, for_print
 from harmonylib.tunes.tune import Tune
 
 SHORTEST_MM = 80.0
@@ -67,4 +67,4 @@ def _line(made: Arrangement, calls: Sequence[int], look: Look, across: int) -> L
     )
     bars = ", ".join(map(str, numbers))
     head = f"Bar{'s' * (len(numbers) > 1)} {bars}: {choice.chord}, {choice.note.pitch.name} on top"
-    return Line(printed(page, look), frames, head)
+    return Line(for_print(page, look.colour), frames, head)

@@ -94,5 +94,9 @@ def _scale(what: Any, neck: Neck, how: Look) -> Handout:
 
 
 _MAKERS: dict[str, Callable[..., Handout]] = {
-    **{"shapes": _shapes, "cycle": _cycle, "scale": _scale, "tune": _tune, "fills": _fills}
+    "shapes": _shapes,
+    "cycle": _cycle,
+    "scale": _scale,
+    "tune": _tune,
+    "fills": _fills,
 }

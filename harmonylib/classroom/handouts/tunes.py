@@ -19,9 +19,9 @@ from harmonylib.classroom.handouts.setting import ROOM, Line, Section
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
+from harmonylib.lessons.said import sentence
 from harmonylib.pictures.look import SIZES, Look
-from harmonylib.score.engraving import PRINT_FONT, PRINTED, drawn_pages, plain_signs
-from harmonylib.score.musicxml import ANSWER_COLOUR
+from harmonylib.score.engraving import PRINTED, drawn_pages, for_print
 from harmonylib.theory.voicings import Voicing
 from harmonylib.tunes.tune import Tune
 
@@ -50,8 +50,8 @@ def _section(made: Arrangement, stage: str, look: Look) -> Section:
     for page in pages:
         frames, fewer = _over(made, page, look)
         thinned |= fewer
-        lines.append(Line(printed(page, look), frames))
-    note = f"{STAGES[stage][:1].upper()}{STAGES[stage][1:]}."
+        lines.append(Line(for_print(page, look.colour), frames))
+    note = sentence(STAGES[stage])
     return Section(
         stage.capitalize(),
         f"{note} {AT_CHANGES}" if thinned else note,
@@ -75,12 +75,6 @@ def _over(made: Arrangement, page: str, look: Look) -> tuple[tuple[tuple[float, 
     ]
     most = int(room // max(each.width for _, each in drawn))
     return tuple(changes[:: -(-len(changes) // most)]), True
-
-
-def printed(page: str, look: Look) -> str:
-    """A line of music for the printer, answers black where the sheet is black and white."""
-    page = plain_signs(page, PRINT_FONT)
-    return page if look.colour else page.replace(ANSWER_COLOUR, "#000000")
 
 
 class Held(NamedTuple):

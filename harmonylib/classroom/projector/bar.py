@@ -14,8 +14,8 @@ from typing import Any
 from harmonylib.arranging.density import DENSITIES
 from harmonylib.lessons.lesson import Lesson, used_in
 from harmonylib.lessons.said import sentence
+from harmonylib.lessons.settings import tune_files
 from harmonylib.theory.voicings import SPREADS
-from harmonylib.tunes.kinds import SUFFIXES
 
 KEYS = "C Db D Eb E F F# G Ab A Bb B".split()
 MINOR = "C C# D Eb E F F# G G# A Bb B".split()
@@ -53,8 +53,7 @@ def _field(name: str, label: str, kind: str, today: Lesson, **more: Any) -> Fiel
 
 
 def _tunes(today: Lesson) -> list[Choice]:
-    files = sorted(path for path in Path("tunes").glob("*") if path.suffix.lower() in SUFFIXES)
-    found = [(path.as_posix(), path.stem.replace("_", " ")) for path in files]
+    found = [(path.as_posix(), path.stem.replace("_", " ")) for path in tune_files(Path("tunes"))]
     now = today.settings["tune"]
     known = [path for path, _ in found]
     return found if now in known else [(now, today.tune.title or "the chapter's own"), *found]

@@ -20,6 +20,7 @@ from typing import Any
 from urllib.parse import unquote
 
 from harmonylib.classroom.projector.bar import bar
+from harmonylib.classroom.projector.steps import joined
 from harmonylib.lessons.lesson import SETTINGS_VARIABLE, Lesson
 
 TARGET = "harmonylib.wall"
@@ -32,7 +33,8 @@ class Running:
 
     def __init__(self, file: Path, shell: Any) -> None:
         cells = json.loads(file.read_text(encoding="utf-8"))["cells"]
-        self.sources = {number: _text(cell) for number, cell in enumerate(cells) if cell["cell_type"] == "code"}
+        code = [(number, cell) for number, cell in enumerate(cells) if cell["cell_type"] == "code"]
+        self.sources = {number: joined(cell["source"]) for number, cell in code}
         self.shell = shell
         self.made: dict[int, list[Any]] = {}
 
@@ -87,7 +89,3 @@ def begin() -> None:
     shell.kernel.comm_manager.register_target(TARGET, opened)
     with suppress(Exception):  # a chapter that needs what is not there says so itself
         exec("from harmonylib import *", {})  # every chapter begins with it: done before the page is there
-
-
-def _text(cell: dict[str, Any]) -> str:
-    return cell["source"] if isinstance(cell["source"], str) else "".join(cell["source"])

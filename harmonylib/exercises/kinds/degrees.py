@@ -21,7 +21,7 @@ from harmonylib.theory.diminished import ACTIONS, passing
 from harmonylib.theory.families import interval
 from harmonylib.theory.pitch import Name, Pitch, spell
 from harmonylib.theory.tones import DEGREE_WORDS, degree_of
-from harmonylib.wording import joined, many
+from harmonylib.wording import capital, joined, many
 
 DIMINISHED = re.compile(r"\s*(?:diminished|dim)\.?(?:\s*(?:seventh|7th|7))?(?!\w)", re.I)
 
@@ -265,7 +265,7 @@ def _diminished(value: Written, neck: Neck) -> Name:
     try:
         if isinstance(value, str):
             text = in_signs(DIMINISHED.sub(" °", value)).replace(" °", "dim7")
-            text = text[:1].upper() + text[1:]
+            text = capital(text)
             symbol = Chord.parse(text)
             if symbol.kind in ("dim7", "dim", "") and not symbol.extensions:
                 return symbol.root
