@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import platform
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -40,6 +41,7 @@ from harmonylib.tunes.tune import Tune
 from tests.bench.learners import PANEL, PLOT, class_of, first_picture
 from tests.bench.searches import by_networkx, by_ortools, by_trying_all, lattice
 from tests.bench.servers import class_on_one_server
+from tests.bench.wall import Opening, openings
 from tests.hub.running import lacking
 from tests.refresh import CHAPTERS, refreshed
 
@@ -193,7 +195,8 @@ def browser() -> Iterator[Line]:
     with tempfile.TemporaryDirectory() as folder:
         report = Path(folder) / "report.xml"
         test = "tests/browser/test_panels.py::test_how_fast_a_panel_answers"
-        command = [sys.executable, "-m", "pytest", "-o", "addopts=", "-q", f"--junitxml={report}", test]
+        options = ["-o", "addopts=", "-o", "junit_family=xunit1", "-q", f"--junitxml={report}"]
+        command = [sys.executable, "-m", "pytest", *options, test]
         run = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
         found = (
             {p.get("name", ""): p.get("value", "") for p in ET.parse(report).iter("property")}
@@ -205,6 +208,17 @@ def browser() -> Iterator[Line]:
     aims = {"slider, all frames in the browser": "30/50 ms"}
     for name, figure in found.items():
         yield Line(f"JupyterLab in Chromium: {name}, p50/p95", f"{figure} ms", aims.get(name, ""))
+
+
+def wall() -> Iterator[Line]:
+    """Every chapter opened on the wall twice, the quicker counts; the slowest chapter is told."""
+    if not (shutil.which("chromium") or shutil.which("chromium-browser")):
+        yield Line("a chapter on the wall", "not measured: Chromium is missing")
+        return
+    slowest = Opening(*map(max, zip(*openings(chapter_files()).values(), strict=True)))
+    yield Line("a chapter on the wall: stored pictures shown", f"{slowest.pictures:.1f} s", "1.5 s")
+    yield Line("… live", f"{slowest.live:.1f} s", "6 s")
+    yield Line("… its step has followed the bar, all of it has", f"{slowest.follows:.1f}, {slowest.whole:.1f} s", "3 s")
 
 
 def kernels() -> Iterator[Line]:
@@ -241,8 +255,12 @@ def hub(sizes: Sequence[int] = (10, 20)) -> Iterator[Line]:
         yield Line("… memory then", figure)
 
 
+def chapter_files() -> list[str]:
+    return sorted(path.name for path in CHAPTERS.glob("[0-9][0-9]_*.ipynb"))
+
+
 def course() -> Iterator[Line]:
-    paths = sorted(CHAPTERS.glob("[0-9][0-9]_*.ipynb"))
+    paths = [CHAPTERS / name for name in chapter_files()]
     start = time.perf_counter()
     alone = {path.name: best_of(1, lambda path=path: refreshed(path)) for path in paths}
     one_by_one = time.perf_counter() - start
@@ -273,7 +291,7 @@ def surveys(sheets: int = 800) -> Iterator[Line]:
     yield Line(f"survey of {sheets} tunes on one core", figure, "1.6 times on two cores")
 
 
-PARTS = (arranging, search, files, growth, neck, browser, kernels, classroom, hub, course, surveys)
+PARTS = (arranging, search, files, growth, neck, browser, wall, kernels, classroom, hub, course, surveys)
 
 
 def table(lines: Sequence[Line]) -> str:
