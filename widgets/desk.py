@@ -25,6 +25,7 @@ from harmonylib.score.engraving import engrave
 from harmonylib.theory.voicings import SPREADS, Voicing, voice
 from harmonylib.tunes.bars import WhichBars, bars_meant
 from harmonylib.tunes.tune import Tune
+from widgets.beside import MUSIC_MM, NECK_POINTS, beside, briefly
 from widgets.look import theme_class
 from widgets.neck import NeckView
 from widgets.panel import BESIDE, Panel, menu
@@ -67,7 +68,9 @@ class ArrangementPanel(Panel):
         self._past: list[tuple[dict[int, str], tuple[tuple[int, str], ...]]] = kept.get(
             "past", [(dict(self._first.settings.pins), tuple(self._first.settings.bans))]
         )
-        self._neck_view = neck = NeckView(self._first.settings.neck, left_handed=left_handed, theme=theme)
+        self._projector = THEMES[theme].fills_width
+        part = NECK_POINTS if self._projector else 0
+        self._neck_view = neck = NeckView(self._first.settings.neck, left_handed=left_handed, theme=theme, beside=part)
         last = len(self._first.choices) - 1
         taste = self._first.settings
         controls = {
@@ -87,8 +90,7 @@ class ArrangementPanel(Panel):
         ]
         for button, act in zip(self._buttons, (self._pin, self._ban, self._undo), strict=True):
             button.on_click(lambda _, act=act: self._press(act))
-        self._projector = THEMES[theme].fills_width
-        self._score = score = ScoreView()
+        self._score = score = ScoreView(line_by_line=self._projector)
         links = [
             ipywidgets.jslink((controls["note"], "value"), (score, "note")),
             ipywidgets.jslink((controls["grip"], "index"), (neck, "frame")),
@@ -96,6 +98,14 @@ class ArrangementPanel(Panel):
         super().__init__(
             controls, [score, neck], given=given, state=state, theme=theme, buttons=self._buttons, links=links
         )
+
+    def _laid(self, rows: list[ipywidgets.Box]) -> list[ipywidgets.Widget]:
+        """On the wall the neck stands beside the music."""
+        if not self._projector:
+            return super()._laid(rows)
+        menus, grips = rows
+        self._controls["bars"].layout.display = "none"  # they follow the note in hand
+        return [beside([menus, self._help, self._score], [grips, self._neck_view])]
 
     @property
     def arrangement(self) -> Arrangement:
@@ -132,11 +142,12 @@ class ArrangementPanel(Panel):
     def _show_bars(self) -> None:
         score, (low, high) = self._score, self._controls["bars"].value
         pins, bans = self._past[-1]
-        text = f"bars {low} to {high} of {self._now.tune.title}: {_count(pins, 'pin')}, {_count(bans, 'ban')}, "
+        shown = "" if self._projector else f"bars {low} to {high} of {self._now.tune.title}: "
+        text = f"{shown}{_count(pins, 'pin')}, {_count(bans, 'ban')}, cost {self._now.cost:.1f}"
         with score.hold_sync():
             score.note = self._controls["note"].value
-            score.svg = engrave(self._now, low, high, projector=self._projector)
-            score.text = f"{text}cost {self._now.cost:.1f}"
+            score.svg = engrave(self._now, low, high, MUSIC_MM if self._projector else None, self._projector)
+            score.text = text
 
     def _show_note(self) -> None:
         """The grips of the note in hand: the one it has first, then the others."""
@@ -152,16 +163,17 @@ class ArrangementPanel(Panel):
             grip_marks(neck, grip, voicing, "degree" if voicing else "note")
             for grip, voicing in zip(self._grips, held, strict=True)
         ]
-        names = [
-            f"{grip} · {v.spread}, {v.inversion}" if v else f"{grip} · single"
-            for grip, v in zip(self._grips, held, strict=True)
-        ]
-        words = [choice.reason, *(f"instead of {choice.grip}: {name}" for name in names[1:])]
+        shapes = [f"{v.spread}, {v.inversion}" if v else "single" for v in held]
+        if self._projector:
+            words = [briefly(choice.reason), *(f"instead of {choice.grip}: {shape}" for shape in shapes[1:])]
+            names = [f"{grip} · {v.spread if v else 'single'}" for grip, v in zip(self._grips, held, strict=True)]
+        else:
+            names = [f"{grip} · {shape}" for grip, shape in zip(self._grips, shapes, strict=True)]
+            words = [choice.reason, *(f"instead of {choice.grip}: {name}" for name in names[1:])]
         self._neck_view.show(marks, [f"{where}, {grip}" for grip in self._grips], words)
-        select = self._controls["grip"]
-        select.options = [(f"{'pinned' if index in self._now.settings.pins else 'chosen'} {names[0]}", 0)] + [
-            (name, number) for number, name in enumerate(names[1:], start=1)
-        ]
+        select, pinned = self._controls["grip"], index in self._now.settings.pins
+        first = f"{'pinned' if pinned else '✓' if self._projector else 'chosen'} {names[0]}"
+        select.options = [(first, 0), *((name, n) for n, name in enumerate(names[1:], start=1))]
         select.value = 0
 
     def _held(self, index: int, grip: Grip) -> Voicing | None:

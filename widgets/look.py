@@ -20,10 +20,10 @@ def theme_class(theme: str) -> str:
     return "neck-" + theme.replace(" ", "-")
 
 
-def style(name: str) -> str:
-    """The style sheet of a view, with the rules that all panels share."""
-    own = (HERE / f"{name}.css").read_text(encoding="utf-8")
-    return "\n".join([own, (HERE / "panel.css").read_text(encoding="utf-8"), *map(_theme_rule, THEMES)])
+def style(*names: str) -> str:
+    """The style sheets of a view, with the rules that all panels share."""
+    sheets = [(HERE / f"{name}.css").read_text(encoding="utf-8") for name in (*names, "panel")]
+    return "\n".join([*sheets, *map(_theme_rule, THEMES)])
 
 
 def script(*parts: str) -> str:

@@ -29,7 +29,7 @@ function render({ model, el }) {
   board.setAttribute("data-lm-suppress-shortcuts", "true"); // or the notebook takes the arrows and Enter away
   const reading = made("div", "neck-reading", el, { "aria-live": "polite" });
   const spoken = made("div", "neck-spoken", el, { "aria-live": "assertive" });
-  let page, svg, marks, picked, box;
+  let page, svg, marks, picked, box, cover;
 
   function drawPage() {
     page = model.get("page");
@@ -48,6 +48,8 @@ function render({ model, el }) {
     el.style.setProperty("--neck-paper", page.paper);
     el.style.setProperty("--neck-points", page.points);
     el.style.setProperty("--neck-most", page.most);
+    cover = model.get("beside") ? svg.insertBefore(document.createElementNS(SVG, "rect"), marks) : null;
+    cover?.setAttribute("fill", page.paper);
     drawFrame();
     drawPicked();
     drawCursor();
@@ -56,12 +58,34 @@ function render({ model, el }) {
   function stamped([string, fret, label, role, top]) {
     const { x, y, svg: drawn } = model.get("stamps")[fret === null ? "idle" : `${role} ${label} ${Number(top)}`] ?? {};
     if (drawn === undefined) return "";
-    return `<g transform="translate(${page.x[fret ?? 0] - x} ${page.y[string - 1] - y})">${drawn}</g>`;
+    return `<g transform="translate(${(fret ? page.x[fret] : openAt()) - x} ${page.y[string - 1] - y})">${drawn}</g>`;
+  }
+
+  const opened = () => (cover ? cover.column : page.open);
+  const openAt = () => (opened()[0] + opened()[1]) / 2;
+
+  // Beside music there is room for a part of the neck: the one that holds the frame, after the column of open strings.
+  function drawPart(frame) {
+    const width = model.get("beside"), gap = Math.abs(page.y[1] - page.y[0]);
+    const turn = page.wires[0] < page.wires.at(-1) ? 1 : -1;
+    const [nut, column] = [turn * page.open[0], Math.abs(page.open[1] - page.open[0])];
+    const wires = frame.flatMap(([, fret]) => (fret ? [fret - page.first, fret - page.first + 1] : []));
+    const along = wires.map((place) => turn * page.wires[place]);
+    const middle = along.length ? (Math.min(...along) + Math.max(...along)) / 2 : nut;
+    const end = turn * page.wires.at(-1) + 10;
+    const start = Math.max(nut - 2, Math.min(middle - (width + column) / 2, end - width));
+    const [top, bottom] = [page.y[0] - 0.75 * gap, page.tall - 0.5 * gap];
+    const left = turn > 0 ? start : -start - width;
+    svg.setAttribute("viewBox", `${left} ${top} ${width} ${bottom - top}`);
+    cover.column = start > nut ? [turn * start, turn * (start + column)] : page.open;
+    const place = { x: Math.min(...cover.column), y: 0, width: start > nut ? column : 0, height: page.tall };
+    for (const [key, value] of Object.entries(place)) cover.setAttribute(key, value);
   }
 
   function drawFrame() {
     const frames = model.get("frames");
     const index = Math.max(0, Math.min(model.get("frame"), frames.length - 1));
+    if (cover) drawPart(frames[index]);
     marks.innerHTML = frames[index].map(stamped).join("");
     title.textContent = model.get("titles")[index] ?? "";
     reading.textContent = model.get("texts")[index] ?? "";
@@ -74,7 +98,7 @@ function render({ model, el }) {
   function drawCursor() {
     const [string, fret] = model.get("cursor");
     const gap = Math.abs(page.y[1] - page.y[0]);
-    const [one, two] = fret ? [page.wires[fret - page.first], page.wires[fret - page.first + 1]] : page.open;
+    const [one, two] = fret ? [page.wires[fret - page.first], page.wires[fret - page.first + 1]] : opened();
     const place = { x: Math.min(one, two), y: page.y[string - 1] - gap / 2, width: Math.abs(two - one), height: gap };
     for (const [key, value] of Object.entries(place)) box.setAttribute(key, value);
   }
@@ -107,7 +131,8 @@ function render({ model, el }) {
     if (Math.abs(page.y[string - 1] - y) > 0.7 * gap) return null;
     const turn = page.wires[0] < page.wires.at(-1) ? 1 : -1;
     const passed = page.wires.filter((wire) => turn * (x - wire) > 0).length;
-    if (passed === 0) return [string, 0];
+    const [outer, inner] = opened();
+    if (passed === 0 || (x - outer) * (x - inner) < 0) return [string, 0];
     return [string, page.first + Math.min(passed, page.wires.length - 1) - 1];
   }
 

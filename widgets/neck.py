@@ -42,6 +42,8 @@ class NeckView(anywidget.AnyWidget):
     titles: a heading for each frame. words: a sentence for each frame, said before the reading of its marks.
     frets, left_handed, theme: as for `neck_picture`.
     picking: whether a click marks its place; the marked places are `selected`.
+    beside: how many points of the neck's length are seen, around what a frame holds, without the reading of its marks;
+        0 for all of it.
 
     Raises `HarmonyError` as `neck_picture` does.
 
@@ -64,6 +66,7 @@ class NeckView(anywidget.AnyWidget):
     clicks = traitlets.Int(0).tag(sync=True)
     selected: Any = traitlets.List().tag(sync=True)
     picking = traitlets.Bool(False).tag(sync=True)
+    beside = traitlets.Float(0).tag(sync=True)
     page = traitlets.Dict().tag(sync=True)
     stamps = traitlets.Dict().tag(sync=True)
 
@@ -78,8 +81,9 @@ class NeckView(anywidget.AnyWidget):
         left_handed: bool | None = None,
         theme: str | None = None,
         picking: bool = False,
+        beside: float = 0,
     ) -> None:
-        self.neck = neck or Neck()
+        self.neck, self._brief = neck or Neck(), beside > 0
         self._drawing: dict[str, Any] = {
             "frets": frets,
             "left_handed": turned(self.neck, left_handed),
@@ -87,7 +91,7 @@ class NeckView(anywidget.AnyWidget):
         }
         single = bool(frames) and bool(frames[0]) and isinstance(frames[0][0], int)
         shown = self._contents([frames] if single else frames, titles, words)
-        super().__init__(page=_page(self.neck, **self._drawing), picking=picking, **shown)
+        super().__init__(page=_page(self.neck, **self._drawing), picking=picking, beside=beside, **shown)
 
     def show(
         self, frames: Sequence[Marks], titles: Sequence[str] = (), words: Sequence[str] = (), frame: int = 0
@@ -109,7 +113,10 @@ class NeckView(anywidget.AnyWidget):
         return {
             "frames": [[list(mark) for mark in marks] for marks in placed],
             "titles": list(titles),
-            "texts": [f"{word}; {reading}" if word else reading for word, reading in zip(said, readings, strict=True)],
+            "texts": [
+                word if self._brief else f"{word}; {reading}" if word else reading
+                for word, reading in zip(said, readings, strict=True)
+            ],
             "stamps": {
                 key: stamp(self.neck, mark._replace(string=1, fret=mark.fret and self._first), **self._drawing)
                 for key, mark in different.items()
@@ -199,6 +206,7 @@ def _page(neck: Neck, frets: tuple[int, int] | None, left_handed: bool, theme: s
         "wires": [frame.wire(fret) for fret in range(first - 1, last + 1)],
         "open": [edge, frame.wire(first - 1)],
         "first": first,
+        "tall": bare.height,
         "ink": look.ink,
         "soft": look.soft,
         "paper": look.paper,

@@ -61,7 +61,7 @@ class Panel(ipywidgets.VBox):
         every = list(controls.values())
         rows = [ipywidgets.HBox(every[:-1] if buttons else every, layout={"flex_flow": "row wrap"})]
         rows += [ipywidgets.HBox([every[-1], ipywidgets.VBox(list(buttons))])] if buttons else []
-        super().__init__([*rows, self._help, *views])
+        super().__init__(self._laid(rows))
         self.add_class("neck-panel")
         self.add_class(theme_class(theme))
         self._state: MutableMapping[str, Any] = {} if state is None else state
@@ -79,6 +79,10 @@ class Panel(ipywidgets.VBox):
             self._complain(trouble)
         else:
             self._attempt(self._show, "")
+
+    def _laid(self, rows: list[ipywidgets.Box]) -> list[ipywidgets.Widget]:
+        """What stands in the panel, from top to bottom: the rows of controls, the line of help, the views."""
+        return [*rows, self._help, *self._views]
 
     def _adapt(self, name: str) -> None:
         """Fit the other controls to the new value of one: menus that hang on it."""

@@ -40,7 +40,7 @@ from harmonylib.wording import plain
 from widgets.look import script
 
 HERE = Path(__file__).parent
-SCRIPTS = ("player_engine.js", "player_strings.js", "player_instrument.js", "player_view.js")
+SCRIPTS = ("lines.js", "player_engine.js", "player_strings.js", "player_instrument.js", "player_view.js")
 """The parts of the script, one module when put together: the browser gets one text."""
 
 RANGES: dict[str, tuple[float, float]] = {
@@ -63,7 +63,7 @@ class Player(anywidget.AnyWidget):
     its own: bar, chord, grip). Bars `first` to `last` are played, or `bars` as in ``bars="B"``; `metre` is that of
     events. Other settings by name: `tempo`, `swing`, `volume`, `balance` (−1 only the call, 1 only the answer),
     `click`, `backbeat` (the click on 2 and 4 alone), `count_in` (bars), `loop`, `rest` (bars before each loop), `once`
-    (a whole tune as written, its form not played out), `theme` (one of `harmonylib.pictures.theme.THEMES`). With a
+    (a whole tune as written, its form not played out), `theme` (one of `harmonylib.pictures.theme.THEMES`), `line_by_line` (one line of the engraving at a time). With a
     `step` above 0 the bars are played `times` times at each tempo of a ladder, from `tempo` up to `fastest`, each
     counted in: a practice track, live. Raises `HarmonyError` for a setting out of range, bars that are not there, and
     music without events.
@@ -76,7 +76,7 @@ class Player(anywidget.AnyWidget):
 
     # as text: a path would be watched, and not be freed
     _esm = traitlets.Unicode(script(*SCRIPTS)).tag(sync=True)
-    _css = traitlets.Unicode((HERE / "player.css").read_text(encoding="utf-8")).tag(sync=True)
+    _css = traitlets.Unicode(script("player.css", "lines.css", "panel.css")).tag(sync=True)
 
     score = traitlets.Dict().tag(sync=True)
     svg = traitlets.Unicode().tag(sync=True)
@@ -97,6 +97,7 @@ class Player(anywidget.AnyWidget):
     first = traitlets.Int(1).tag(sync=True)
     last = traitlets.Int(1).tag(sync=True)
     now = traitlets.Int(0).tag(sync=True)
+    line_by_line = traitlets.Bool(False).tag(sync=True)
     playing = traitlets.Bool(False).tag(sync=True)
 
     def __init__(

@@ -38,6 +38,8 @@ class View {
       this.said,
       this.paper,
     );
+    this.lines = this.model.get("line_by_line") ? new Lines(this.paper) : null;
+    if (this.lines) this.root.append(make("div", { className: "block-player-row" }, this.lines.turner));
     el.append(this.root);
     this.#keepKeys();
     this.#listen(this.play, "click", () => this.#write("playing", !this.model.get("playing")));
@@ -46,6 +48,7 @@ class View {
       event.preventDefault();
       this.#write("playing", !this.model.get("playing"));
     });
+    this.#listen(this.paper, "click", event => this.#point(eventAt(this.paper, event.clientX, event.clientY)));
     this.#follow("theme", theme => (this.root.dataset.theme = theme));
     this.#follow("score", ({ title, events, runs }) => {
       this.root.setAttribute("aria-label", `Player: ${title}`);
@@ -66,6 +69,7 @@ class View {
     this.#unlight();
     const notes = this.notes.get(row.id);
     if (!notes) return;
+    this.lines?.lead(notes[0]);
     const measure = notes[0].closest("g.measure"), chords = notes.map(note => note.closest("g.chord") ?? note);
     const middle = element => (({ x, width }) => x + width / 2)(element.getBBox()), at = middle(chords[0]);
     const away = element => Math.abs(middle(element) - at);
@@ -90,9 +94,18 @@ class View {
 
   close() {
     this.end.abort();
+    this.lines?.close();
     for (const [name, listener] of this.listeners) this.model.off(name, listener);
     this.instrument.leave(this);
     this.root.remove();
+  }
+
+  // What is pointed at while nothing sounds is shown as if it sounded.
+  #point(id) {
+    const number = this.model.get("playing") ? -1 : this.model.get("score").events.findIndex(row => row.id === id);
+    if (!id || number < 0) return;
+    this.#write("now", number);
+    this.show(number, 0, 1);
   }
 
   #turned(playing) {
@@ -117,6 +130,7 @@ class View {
     if (!svg) return;
     const page = new DOMParser().parseFromString(svg, "image/svg+xml").documentElement;
     this.paper.append(document.importNode(page, true));
+    this.lines?.load();
     this.#keepKeys();
     for (const note of this.paper.querySelectorAll("g.note[id]")) {
       const id = note.id.replace(/-\d+$/, ""); // what is tied to n12 is n12-960

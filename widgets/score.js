@@ -1,4 +1,4 @@
-// Shows engraved bars; the note in hand stands out, and a click on another takes that one in hand.
+// Shows engraved bars; the note in hand stands out, and a click on another, on its heads or its frets, takes that in hand.
 function render({ model, el }) {
   const leave = new AbortController();
   el.classList.add("score-view");
@@ -8,27 +8,43 @@ function render({ model, el }) {
   music.className = "score-music";
   words.className = "score-words";
   words.setAttribute("aria-live", "polite");
-  el.append(music, words);
+  const lines = model.get("line_by_line") ? new Lines(music) : null;
+  const under = document.createElement("div");
+  under.className = "score-under";
+  under.append(...(lines ? [lines.turner] : []), words);
+  el.append(music, under);
 
   function drawNote() {
     music.querySelectorAll(".score-in-hand").forEach((note) => note.classList.remove("score-in-hand"));
     const id = `n${model.get("note")}`;
-    music.querySelectorAll(`[id="${id}"], [id^="${id}-"]`).forEach((note) => note.classList.add("score-in-hand"));
+    const held = [...music.querySelectorAll(`[id="${id}"], [id^="${id}-"]`)];
+    held.forEach((note) => note.classList.add("score-in-hand"));
+    lines?.lead(held[0]);
   }
   function draw() {
     music.innerHTML = model.get("svg");
+    lines?.load();
     drawNote();
+  }
+  function take(event) {
+    if (!/^n\d/.test(event)) return false;
+    model.set("note", Number(event.slice(1)));
+    model.save_changes();
+    return true;
   }
   function say() {
     words.textContent = model.get("text");
   }
   music.addEventListener(
     "click",
+    (event) => take(eventAt(music, event.clientX, event.clientY)),
+    { signal: leave.signal },
+  );
+  music.addEventListener(
+    "keydown",
     (event) => {
-      const found = /^n(\d+)/.exec(event.target.closest("g.note")?.id ?? "");
-      if (!found) return;
-      model.set("note", Number(found[1]));
-      model.save_changes();
+      const note = [" ", "Enter"].includes(event.key) && event.target.closest("g.note");
+      if (note && take(eventOf(note))) event.preventDefault();
     },
     { signal: leave.signal },
   );
@@ -48,6 +64,7 @@ function render({ model, el }) {
 
   return () => {
     leave.abort();
+    lines?.close();
     model.off("change:svg", draw);
     model.off("change:note", drawNote);
     model.off("change:text", say);

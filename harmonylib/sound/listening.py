@@ -26,10 +26,14 @@ CAUTION = "Keep playback at a safe level, on headphones above all."
 
 @dataclass(frozen=True)
 class Sound:
-    """Something to listen to: shows itself as a player in a notebook; never starts by itself."""
+    """Something to listen to: shows itself as a player in a notebook; never starts by itself.
+
+    `of` is the arrangement that is heard, with the first and last of its bars, where it is one.
+    """
 
     caption: str
     samples: Samples = field(repr=False, compare=False)
+    of: tuple[Arrangement, int, int] | None = field(default=None, repr=False, compare=False)
 
     @cached_property
     def mp3(self) -> bytes:
@@ -86,6 +90,7 @@ def listen(
             low, high = heard[0].number, heard[-1].number
             raise HarmonyError(f"nothing sounds in bars {low} to {high}: choose bars with notes")
         samples = render((*click_events(heard, count_in, click), *played), tempo, swing, volume, metre=metre)
+        of = (music, heard[0].number, heard[-1].number)
     else:
         if (first, last, bars) != (None, None, None):
             raise HarmonyError("bars can be chosen of an arrangement only; of events, give those you want to hear")
@@ -93,7 +98,8 @@ def listen(
             raise HarmonyError(f"{shown(music)} is nothing to listen to: give an arrangement, or a list of events")
         played, tempo = tuple(music), DEFAULT_TEMPO if tempo is None else tempo
         samples = render(played, tempo, swing, volume, count_in, click, metre)
-    return Sound(_caption(played, len(samples) / RATE, tempo), samples)
+        of = None
+    return Sound(_caption(played, len(samples) / RATE, tempo), samples, of)
 
 
 def _caption(played: Sequence[Event], seconds: float, tempo: float) -> str:

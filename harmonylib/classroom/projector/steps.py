@@ -28,11 +28,12 @@ TEXT_LETTERS, TEXT_LINE = 72, 36.4
 GAP, AUDIO, SUMMARY, FOLD = 11, 48, 38, 45
 FOLDED_LETTERS, BOLD = 72, 1.15
 SMALL = 120  # what is no higher than three lines joins the step before it
-UNKNOWN, CONTROLS, FORM = 420, 220, 110
+UNKNOWN, CONTROLS, FORM, PLAYER = 420, 220, 110, 612
 ROW_LETTERS, ROW_LINE = 70, 42
 LARGER, GRIPS, CLOSER = 1.15, 1.065, 0.82  # larger letters make a picture taller; staff and tablature stand closer
 PAPER = 490  # pictures of fewer grips than fill a row are narrower on paper, not on the wall
 WIDGET = re.compile(r"\b(\w*Panel|NeckView|ScoreView|Player|panel)\(")  # stored without its controls
+PLAYED = re.compile(r"^(play|hear_\w+)\(")  # stored as a sound, shown with a player and a neck
 QUESTION = re.compile(r"\bask\(")
 GRIP = re.compile(r"\b[x\d]{6}\b|\b[x\d]+(-[x\d]+){5}\b")
 
@@ -245,6 +246,8 @@ def height(cell: Cell) -> float:
     if not outputs and not cell.get("execution_count"):
         return UNKNOWN  # it never ran, and may show anything
     source = joined(cell["source"]) if outputs else ""
+    if PLAYED.match(source):
+        return PLAYER
     controls = CONTROLS if WIDGET.search(source) else FORM if QUESTION.search(source) else 0
     return sum(map(_output_height, outputs)) + controls
 

@@ -1,0 +1,58 @@
+"""Music that is played on the wall: the player, and beside its notes the neck with the grip that sounds."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import ipywidgets
+
+from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.guitar.grips import Grip
+from harmonylib.pictures.neck import Mark, grip_marks
+from harmonylib.score.engraving import engrave
+from harmonylib.sound.listening import Sound
+from harmonylib.theory.voicings import Voicing
+from widgets.beside import MUSIC_MM, NECK_POINTS
+from widgets.neck import NeckView
+from widgets.player import Player
+
+
+def played(music: Arrangement, first: int, last: int) -> ipywidgets.Box:
+    """The bars `first` to `last` of an arrangement in a player, the neck following what sounds.
+
+    >>> from harmonylib.arranging.arrange import arrange
+    >>> from harmonylib.tunes.reading import read_text
+    >>> box = played(arrange(read_text('T:Two\\nM:2/4\\nL:1/4\\nK:C\\n"Cmaj7"E F|"C6"G2|')), 2, 2)
+    >>> player, neck = box.children
+    >>> player, neck.titles[player.now]
+    (Player: Two, 2 bars at 96, 'bar 2, C6, 8x798x')
+    >>> for view in (player, neck):
+    ...     view.close()
+    """
+    svg = engrave(music, first, last, width=MUSIC_MM)
+    player = Player(music, svg=svg, first=first, last=last, line_by_line=True)
+    rows = player.score["events"]
+    frames = [_marks(music, row["id"]) for row in rows]
+    neck = NeckView(music.settings.neck, frames, titles=[row["text"] for row in rows], beside=NECK_POINTS)
+    at_first = {bar["number"]: bar["onset"] for bar in reversed(player.score["bars"])}[first]
+    player.now = next((number for number, row in enumerate(rows) if row["onset"] >= at_first), 0)
+    neck.frame = player.now
+    ipywidgets.jslink((player, "now"), (neck, "frame"))
+    box = ipywidgets.Box([player, neck])
+    box.add_class("player-beside")
+    return box
+
+
+def as_played(sound: Sound, **how: Any) -> dict[str, Any]:
+    """What the wall shows for a sound: that player where it is of an arrangement, else the sound itself."""
+    if sound.of is None:
+        return sound._repr_mimebundle_()
+    return dict(played(*sound.of)._repr_mimebundle_(**how) or {})
+
+
+def _marks(music: Arrangement, event: str) -> tuple[Mark, ...]:
+    """The grip of an event of the player, as in n12 or a3."""
+    made: Any = music.answers[int(event[1:])] if event[0] == "a" else music.choices[int(event[1:])]
+    grip: Grip = made.grip
+    voicing: Voicing | None = made.voicing
+    return grip_marks(music.settings.neck, grip, voicing, "degree" if voicing else "note")
