@@ -47,6 +47,7 @@ function render({ model, el }) {
   const next = model.get("several") ? made("button", "", row, "next grip", { type: "button" }) : null;
   const how = made("div", "answer-soft", form, "", { id: `${own}-form` });
   const row2 = made("div", "answer-row", form);
+  const faces = made("span", "answer-faces", row2);
   const hint = made("button", "", row2, "", { type: "button" });
   const tell = made("button", "", row2, "show a solution", { type: "button" });
   const another = made("button", "", row2, "another one", { type: "button" });
@@ -101,6 +102,14 @@ function render({ model, el }) {
       field.focus();
     });
   }
+  // on the wall there is room for the picture, the neck or the ear: buttons turn from one to another
+  function face(name) {
+    const box = el.closest(".answer-box");
+    if (!box || !name) return;
+    box.dataset.face = name;
+    for (const button of faces.children) button.setAttribute("aria-pressed", String(button.textContent === name));
+    el.dispatchEvent(new Event("toggle", { bubbles: true }));
+  }
   listen(hint, "click", () => count("hinted"));
   listen(tell, "click", () => count("told"));
   listen(another, "click", () => count("others"));
@@ -121,6 +130,13 @@ function render({ model, el }) {
   follow(["solution"], () => {
     told.textContent = model.get("solution");
     told.hidden = !model.get("solution");
+  });
+  follow(["faces"], () => {
+    const names = model.get("faces");
+    faces.replaceChildren();
+    faces.hidden = names.length < 2;
+    for (const name of names) listen(made("button", "", faces, name, { type: "button" }), "click", () => face(name));
+    requestAnimationFrame(() => face(names[0])); // by then the form stands in its box
   });
   follow(["tried"], () => (tell.hidden = !model.get("tried")));
   follow(["renewed"], () => (another.hidden = !model.get("renewed")));

@@ -64,6 +64,7 @@ class _Form(anywidget.AnyWidget):
     hints = traitlets.List(traitlets.Unicode()).tag(sync=True)
     hint_count = traitlets.Int(0).tag(sync=True)
     tried = traitlets.Bool(False).tag(sync=True)
+    faces = traitlets.List(traitlets.Unicode()).tag(sync=True)
     tally = traitlets.Unicode().tag(sync=True)
 
 
@@ -145,16 +146,19 @@ class AnswerBox(ipywidgets.VBox):
             self.form.hints, self.form.hint_count = [], len(task.hints)
             self.form.tried = self._look.fills_width  # a class answers aloud: on the wall the teacher may resolve
             self.form.form = task.form
+            faces = {"the question": self._picture, "the neck": self.neck, "by ear": self.listener}
+            self.form.faces = [name for name, part in faces.items() if part] if self._look.fills_width else []
         if self._tally is not None:
             self._count()
 
     def _question(self) -> str:
         """The question with its picture, as HTML."""
         look, picture, image = self._look, self._picture, ""
-        if picture:
-            wide = ' style="max-width:100%;width:100%"' if look.fills_width else ""
+        if picture and look.fills_width:
+            image = f'<div class="answer-picture wide">{picture.svg}</div>'  # on the wall it may be shown in parts
+        elif picture:
             drawn = f"data:image/svg+xml,{quote(picture.svg)}"
-            image = f'<img class="answer-picture"{wide} src="{drawn}" alt="{escape(picture.text)}">'
+            image = f'<img class="answer-picture" src="{drawn}" alt="{escape(picture.text)}">'
         ground = f"background:{look.paper};color:{look.ink};font-size:{self._size};padding:2px"
         return f'<div style="{ground}"><p class="answer-question">{escape(self._text)}</p>{image}</div>'
 

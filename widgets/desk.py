@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, MutableMapping
 from dataclasses import replace
+from html import escape
 from typing import Any
 
 import ipywidgets
@@ -273,8 +274,15 @@ class AnswerPanel(Panel):
             "contour": menu("contour", ["any", *CONTOURS], contour),
         }
         given = (self._calls.source, self._calls.settings, bars, seed, share, approached, contour, self._manner, theme)
-        self._score, self._projector = ScoreView(), THEMES[theme].fills_width
+        self._projector = THEMES[theme].fills_width
+        self._score, self._reasons = ScoreView(line_by_line=self._projector), ipywidgets.HTML()
         super().__init__(controls, [self._score], given=given, state=state, theme=theme)
+
+    def _laid(self, rows: list[ipywidgets.Box]) -> list[ipywidgets.Widget]:
+        """On the wall the controls, and the reasons for the answers, stand beside the music."""
+        if not self._projector:
+            return super()._laid(rows)
+        return [beside([self._score], [*rows, self._help, self._reasons])]
 
     @property
     def arrangement(self) -> Arrangement:
@@ -290,8 +298,11 @@ class AnswerPanel(Panel):
         shown = [a for a in self._now.answers if low <= tune.bar_at(a.onset).number <= high]
         lines = [f"bars {low} to {high} of {tune.title}: {self._now.remarks[-1]}"]
         lines += [f"{tune.where(a.onset)}: {a.reason}" for a in shown]
+        if self._projector:
+            self._reasons.value = "".join(f"<p>{escape(briefly(line))}</p>" for line in lines[1:])
+            lines = self._now.remarks[-1].split(";")[:1]
         with score.hold_sync():
-            score.svg = engrave(self._now, low, high, projector=self._projector)
+            score.svg = engrave(self._now, low, high, MUSIC_MM if self._projector else None, self._projector)
             score.text = "\n".join(lines)
 
 

@@ -28,18 +28,20 @@ class View {
     this.said = make("p", { className: "block-player-said", aria: { role: "status", live: "polite" } });
     this.paper = make("div", { className: "block-player-paper", tabIndex: 0, aria: { role: "group", label: "Score" } });
     this.form = this.#switch("once", "Once, as written");
+    const wall = this.model.get("line_by_line"), row = (...parts) => make("div", { className: "block-player-row" }, ...parts);
+    const [tempo, ...others] = SLIDERS.map(slider => this.#slider(...slider));
     this.root.append(
-      make("div", { className: "block-player-row" }, this.play, this.line),
-      make("div", { className: "block-player-row" }, ...SLIDERS.map(slider => this.#slider(...slider))),
-      make("div", { className: "block-player-row" }, this.#bars("first", "From bar"), this.#bars("last", "to bar"),
+      row(this.play, this.line),
+      row(tempo, ...(wall ? [] : others)),
+      row(this.#bars("first", "From bar"), this.#bars("last", "to bar"),
         this.#switch("loop", "Loop"), this.form, this.#switch("click", "Click"), this.#countIn(),
         make("span", { className: "block-player-caution" }, score.caution)),
-      this.#practice(),
+      wall ? this.#practice("More", ...others) : this.#practice("Practise"),
       this.said,
       this.paper,
     );
-    this.lines = this.model.get("line_by_line") ? new Lines(this.paper) : null;
-    if (this.lines) this.root.append(make("div", { className: "block-player-row" }, this.lines.turner));
+    this.lines = wall ? new Lines(this.paper) : null;
+    if (wall) this.root.append(row(this.lines.turner));
     el.append(this.root);
     this.#keepKeys();
     this.#listen(this.play, "click", () => this.#write("playing", !this.model.get("playing")));
@@ -174,15 +176,15 @@ class View {
     return this.#choice("count_in", "Count-in", ["none", "1 bar", "2 bars"]);
   }
 
-  #practice() {
+  #practice(name, ...more) {
     const faster = [0, 2, 4, 6, 8, 10, 12, 16, 20].map(value => [value, value ? `${value} faster` : "same tempo"]);
     const times = [1, 2, 3, 4, 6, 8].map(value => [value, value === 1 ? "once" : `${value} times`]);
     const fastest = make("input", { type: "number", min: 10, max: 600, step: 1 });
     this.#follow("fastest", value => (fastest.value = value));
     this.#listen(fastest, "change", () => fastest.checkValidity() && this.#write("fastest", fastest.valueAsNumber));
     return make("details", { className: "block-player-practice" },
-      make("summary", {}, "Practise"),
-      make("div", { className: "block-player-row" },
+      make("summary", {}, name),
+      make("div", { className: "block-player-row" }, ...more,
         this.#choice("rest", "Rest before each loop", ["none", "1 bar", "2 bars"]),
         this.#switch("backbeat", "Click on 2 and 4"),
         this.#choice("step", "Each tempo", faster), make("label", {}, make("span", {}, "up to"), fastest),

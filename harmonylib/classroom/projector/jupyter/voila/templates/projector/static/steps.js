@@ -3,6 +3,7 @@
 
 const FORWARD = ["ArrowRight", "PageDown"];
 const BACKWARD = ["ArrowLeft", "PageUp"];
+const SLACK = 8; // pixels that are not worth scrolling
 const TIGHT = 60 / 720; // of the window: so much too high, and a step is drawn together
 const CONTROLS = "input, select, textarea, audio, [role=application], [role=slider], .noUi-handle, .block-player";
 
@@ -23,10 +24,12 @@ window.openWall = () => {
   const [back, next, said, dark] = [".back", ".next", ".told", ".dark"].map((name) => document.querySelector(name));
   let steps = [];
   let now = 0;
+  let parts = null; // of a step that is too high
+  let part = 0;
   let turned = false; // whether anyone has gone to another step yet
 
-  const below = () => frame.scrollHeight - frame.clientHeight - frame.scrollTop > 8;
-  const above = () => frame.scrollTop > 8;
+  const below = () => part < (parts?.count ?? 1) - 1 || frame.scrollHeight - frame.clientHeight - frame.scrollTop > SLACK;
+  const above = () => part > 0 || frame.scrollTop > SLACK;
 
   function told() {
     back.disabled = now === 0 && !above();
@@ -51,22 +54,43 @@ window.openWall = () => {
 
   function place() {
     const over = () => frame.scrollHeight - frame.clientHeight;
+    parts?.whole();
     steps[now].classList.remove("tight");
-    for (const table of steps[now].querySelectorAll(".lesson-table")) {
-      table.classList.remove("wide");
-      table.classList.toggle("wide", table.offsetWidth > table.parentElement.clientWidth);
-    }
+    for (const table of steps[now].querySelectorAll(".lesson-table")) lay(table);
     steps[now].classList.toggle("tight", over() > 0 && over() <= TIGHT * innerHeight);
+    parts = over() > SLACK ? partsOf(steps[now], over()) : null;
+    part = Math.min(part, (parts?.count ?? 1) - 1);
+    parts?.show(part);
     document.querySelector(".title").textContent = steps[now].dataset.section;
     document.querySelector(".position").textContent = `Step ${now + 1} of ${steps.length}`;
     window.dispatchEvent(new Event("resize")); // widgets laid out while hidden measure again
     told();
   }
 
+  // a table with several columns of sentences gives each of them the whole width, under its line
+  function lay(table) {
+    table.classList.remove("wide", "told");
+    const heads = [...table.tHead.rows[0].cells];
+    const told = heads.map((cell) => cell.style.whiteSpace === "normal");
+    if (told.filter(Boolean).length > 1 && table.offsetWidth >= 0.98 * table.parentElement.clientWidth) {
+      table.classList.add("told");
+      table.style.setProperty("--columns", told.filter((yes) => !yes).length);
+      for (const row of table.rows) {
+        const last = [...row.cells].filter((_, place) => told[place]);
+        last.forEach((cell, place) => (cell.dataset.head = heads.filter((_, n) => told[n])[place].textContent));
+        row.append(...last);
+      }
+    }
+    table.classList.toggle("wide", table.offsetWidth > table.parentElement.clientWidth);
+  }
+
   const take = () => frame.focus({ preventScroll: true });
 
   function show(step) {
     turned = true;
+    parts?.whole();
+    parts = null;
+    part = 0;
     now = Math.max(0, Math.min(step, steps.length - 1));
     steps.forEach((one, number) => one.classList.toggle("now", number === now));
     frame.scrollTop = 0;
@@ -77,9 +101,14 @@ window.openWall = () => {
     take();
   }
 
-  // what does not fit the window is scrolled through before the next step, so that two buttons reach everything
+  // what does not fit the window comes in parts, or is scrolled through, so that two buttons reach everything
   function go(way) {
-    if (way > 0 ? below() : above()) {
+    if (parts && part + way >= 0 && part + way < parts.count) {
+      part += way;
+      parts.show(part);
+      frame.scrollTop = 0;
+      told();
+    } else if (way > 0 ? below() : above()) {
       frame.scrollTop += way * 0.85 * frame.clientHeight;
       told();
     } else if (steps[now + way]) {
@@ -91,6 +120,7 @@ window.openWall = () => {
   back.addEventListener("click", () => go(-1));
   next.addEventListener("click", () => go(1));
   frame.addEventListener("scroll", told);
+  frame.addEventListener("toggle", place, true); // a line is opened, or a box turned from its picture to its neck
   const resized = new ResizeObserver(told);
   new ResizeObserver(() => steps.length && place()).observe(frame);
   window.addEventListener("hashchange", () => asked() !== now && show(asked()));

@@ -1,0 +1,105 @@
+// What is higher than the wall is shown in parts, cut between the rows of a table, a list, a text or a row of grips.
+"use strict";
+
+const ROWS = { table: ":scope > tbody > tr", "ul, ol": ":scope > li", ".lines": ":scope > div" };
+const ALIVE = ".neck-board, .score-music, .block-player-paper"; // pictures that page by themselves, or are played on
+const EDGE = 6; // pixels of white left round a part of a picture
+const BOARD = 0.1; // of the window: what is drawn in one piece and is no line of words
+const DRAWN = "path, use, text, image, polygon, ellipse, rect";
+
+// Both ends of what elements take of the height, in pixels of the window.
+function spread(elements) {
+  const boxes = elements.map((one) => one.getBoundingClientRect()).filter((box) => box.height);
+  return [Math.min(...boxes.map((box) => box.top)), Math.max(...boxes.map((box) => box.bottom))];
+}
+
+// The rows of a list or table, each with its height and how it is shown or hidden.
+function listRows(list, rows) {
+  if (list.matches("ol")) rows.forEach((row, place) => (row.value = place + (list.start || 1))); // numbers stay
+  return rows.map((row) => {
+    const [top, bottom] = spread([row, ...row.children]);
+    return { high: Math.max(0, bottom - top), part: (yes) => (row.hidden = !yes) };
+  });
+}
+
+// The heights at which a picture may be cut: where nothing is drawn from one side to the other.
+function bands(svg) {
+  const whole = svg.getBoundingClientRect();
+  const boxes = [...svg.querySelectorAll(DRAWN)].map((one) => one.getBoundingClientRect());
+  const drawn = boxes.filter((box) => box.height && box.height < 0.8 * whole.height).sort((a, b) => a.top - b.top);
+  const found = [];
+  for (const { top, bottom } of drawn) {
+    if (found.length && top <= found.at(-1)[1] + 1) found.at(-1)[1] = Math.max(found.at(-1)[1], bottom);
+    else found.push([top, bottom]);
+  }
+  return found.map(([top, bottom]) => [top - whole.top, bottom - whole.top]);
+}
+
+// A picture's parts: as much in each as there is room for, cut in a wide gap.
+function pictureParts(svg, room) {
+  const view = svg.viewBox.baseVal;
+  const { width, height } = view;
+  const scale = height / svg.getBoundingClientRect().height;
+  const lines = bands(svg);
+  const inner = svg.querySelector(":scope > svg"); // keeps its size when the outer one shows a part
+  if (inner) Object.entries({ width, height }).forEach(([name, value]) => inner.setAttribute(name, value));
+  const ends = [];
+  let from = 0;
+  if (!lines.length) return null;
+  if (from === 0) from = Math.max(0, lines[0][0] - EDGE);
+  while (lines.at(-1)[1] + EDGE - from > room) {
+    const gaps = lines.slice(1).map(([top], place) => ({ at: (top + lines[place][1]) / 2, wide: top - lines[place][1] }));
+    const board = ([top, bottom]) => bottom - top > BOARD * innerHeight; // a part of captions alone is none
+    const holds = (low, high) => lines.some((line) => board(line) && line[0] >= low && line[1] <= high);
+    const fit = gaps.filter(({ at }) => at <= from + room && holds(from, at) && holds(at, Infinity));
+    if (!fit.length) return null;
+    const widest = Math.max(...fit.map(({ wide }) => wide));
+    from = fit.findLast(({ wide }) => wide >= 0.75 * widest).at;
+    ends.push(from);
+  }
+  const cuts = [lines[0][0] - EDGE, ...ends, lines.at(-1)[1] + EDGE].map((at) => Math.max(0, at * scale));
+  svg.style.overflow = "hidden";
+  const show = (part) => svg.setAttribute("viewBox", `0 ${cuts[part]} ${width} ${cuts[part + 1] - cuts[part]}`);
+  return { count: cuts.length - 1, show, whole: () => svg.setAttribute("viewBox", `0 0 ${width} ${height}`) };
+}
+
+// A question that leaves no room for its picture stands alone first, and large; then the picture, above the same form.
+function questionParts(svg, over) {
+  const box = svg.closest(".answer-box");
+  const asked = box?.querySelector(".answer-question");
+  const parts = asked && pictureParts(svg, svg.getBoundingClientRect().height - over + asked.offsetHeight);
+  if (!parts) return null;
+  function show(part) {
+    box.dataset.part = part ? "picture" : "question";
+    if (part) parts.show(part - 1);
+  }
+  return { count: parts.count + 1, show, whole: () => (delete box.dataset.part, parts.whole()) };
+}
+
+function rowParts(rows, room) {
+  const of = [];
+  let [part, filled] = [0, 0];
+  for (const { high } of rows) {
+    if (filled && filled + high > room) [part, filled] = [part + 1, 0];
+    filled += high;
+    of.push(part);
+  }
+  const show = (now) => rows.forEach((row, place) => row.part(of[place] === now));
+  return { count: part + 1, show, whole: () => rows.forEach((row) => row.part(true)) };
+}
+
+// The parts of a step that is so many pixels too high: those of the highest thing in it that can be cut.
+function partsOf(step, over) {
+  const seen = (one) => one.checkVisibility() && !one.closest(ALIVE);
+  const things = [...step.querySelectorAll([...Object.keys(ROWS), "svg:not(svg svg)"].join())].filter(seen);
+  const high = (one) => one.getBoundingClientRect().height;
+  for (const thing of things.sort((a, b) => high(b) - high(a))) {
+    if (high(thing) < over) break;
+    const kind = Object.keys(ROWS).find((selector) => thing.matches(selector));
+    const rows = kind ? listRows(thing, [...thing.querySelectorAll(ROWS[kind])]) : [];
+    const total = rows.reduce((sum, row) => sum + row.high, 0);
+    const parts = kind ? rowParts(rows, total - over) : pictureParts(thing, high(thing) - over) ?? questionParts(thing, over);
+    if (parts && (parts.count > 1 || !kind)) return parts;
+  }
+  return null;
+}
