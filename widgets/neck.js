@@ -88,7 +88,11 @@ function render({ model, el }) {
     if (cover) drawPart(frames[index]);
     marks.innerHTML = frames[index].map(stamped).join("");
     title.textContent = model.get("titles")[index] ?? "";
-    reading.textContent = model.get("texts")[index] ?? "";
+    const [word, text] = ["words", "texts"].map((name) => model.get(name)[index] ?? "");
+    const marked = document.createElement("span"); // where room is short it is read out and not seen
+    marked.className = word ? "neck-marked" : "";
+    marked.textContent = text.slice(word.length);
+    reading.replaceChildren(word, marked);
   }
 
   function drawPicked() {

@@ -42,8 +42,7 @@ class NeckView(anywidget.AnyWidget):
     titles: a heading for each frame. words: a sentence for each frame, said before the reading of its marks.
     frets, left_handed, theme: as for `neck_picture`.
     picking: whether a click marks its place; the marked places are `selected`.
-    beside: how many points of the neck's length are seen, around what a frame holds, without the reading of its marks;
-        0 for all of it.
+    beside: how many points of the neck's length are seen, around what a frame holds; 0 for all of it.
 
     Raises `HarmonyError` as `neck_picture` does.
 
@@ -61,6 +60,7 @@ class NeckView(anywidget.AnyWidget):
     frames: Any = traitlets.List([[]]).tag(sync=True)
     frame = traitlets.Int(0).tag(sync=True)
     titles = traitlets.List(traitlets.Unicode()).tag(sync=True)
+    words = traitlets.List(traitlets.Unicode()).tag(sync=True)
     texts = traitlets.List(traitlets.Unicode()).tag(sync=True)
     cursor = traitlets.List(traitlets.Int(), [1, 0]).tag(sync=True)
     clicks = traitlets.Int(0).tag(sync=True)
@@ -83,7 +83,7 @@ class NeckView(anywidget.AnyWidget):
         picking: bool = False,
         beside: float = 0,
     ) -> None:
-        self.neck, self._brief = neck or Neck(), beside > 0
+        self.neck = neck or Neck()
         self._drawing: dict[str, Any] = {
             "frets": frets,
             "left_handed": turned(self.neck, left_handed),
@@ -113,10 +113,8 @@ class NeckView(anywidget.AnyWidget):
         return {
             "frames": [[list(mark) for mark in marks] for marks in placed],
             "titles": list(titles),
-            "texts": [
-                word if self._brief else f"{word}; {reading}" if word else reading
-                for word, reading in zip(said, readings, strict=True)
-            ],
+            "words": said[: len(placed)],
+            "texts": [f"{word}; {reading}" if word else reading for word, reading in zip(said, readings, strict=True)],
             "stamps": {
                 key: stamp(self.neck, mark._replace(string=1, fret=mark.fret and self._first), **self._drawing)
                 for key, mark in different.items()

@@ -20,6 +20,9 @@ from harmonylib.theory.voicings import Voicing
 
 Step = tuple[Voicing | None, Grip]
 
+HIGHEST = 0.486
+"""Height of the paths of voices on a wall, as a share of their width: what stands over the bar, under a line of text."""
+
 
 def grip_row(
     neck: Neck,
@@ -111,9 +114,12 @@ def voice_paths(steps: Sequence[Step], *, title: str = "", theme: str | None = N
     grips = [grip for _, grip in steps]
     heard = [pitch.midi for voicing in voicings for pitch in voicing.pitches]
     unit, bottom = 0.62 * look.mark, 2.4 * look.small + look.mark
+    over = 1.3 * look.mark + 1.3 * look.chord + (1.7 * look.chord if title else 0)
+    if look.fills_width:
+        unit = min(unit, (HIGHEST * look.width - bottom - over) / max(1, max(heard) - min(heard)))
     top = bottom + unit * (max(heard) - min(heard))
     column = min((look.width - 20) / len(steps), 9 * look.mark) if not look.fills_width else look.width / len(steps)
-    height = top + 1.3 * look.mark + 1.3 * look.chord + (1.7 * look.chord if title else 0)
+    height = top + over
 
     def place(index: int, number: int) -> tuple[float, float]:
         """Where a voice's mark stands: moved aside when a neighbour sounds too near."""

@@ -17,6 +17,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from harmonylib.exercises.catalogue import REGISTRY
 from harmonylib.score.engraving import LINE_MM, PROJECTOR_MM
 
 SKIP = "projector-skip"
@@ -28,13 +29,13 @@ TEXT_LETTERS, TEXT_LINE = 72, 36.4
 GAP, AUDIO, SUMMARY, FOLD = 11, 48, 38, 45
 FOLDED_LETTERS, BOLD = 72, 1.15
 SMALL = 120  # what is no higher than three lines joins the step before it
-UNKNOWN, CONTROLS, FORM, PLAYER = 420, 220, 110, 612
+UNKNOWN, CONTROLS, FORM, NECK, PLAYER = 420, 220, 110, 380, 612
 ROW_LETTERS, ROW_LINE = 70, 42
 LARGER, GRIPS, CLOSER = 1.15, 1.065, 0.82  # larger letters make a picture taller; staff and tablature stand closer
 PAPER = 490  # pictures of fewer grips than fill a row are narrower on paper, not on the wall
 WIDGET = re.compile(r"\b(\w*Panel|NeckView|ScoreView|Player|panel)\(")  # stored without its controls
 PLAYED = re.compile(r"^(play|hear_\w+)\(")  # stored as a sound, shown with a player and a neck
-QUESTION = re.compile(r"\bask\(")
+QUESTION = re.compile(r"\bask\(\w+, \"(\w+)\"")
 GRIP = re.compile(r"\b[x\d]{6}\b|\b[x\d]+(-[x\d]+){5}\b")
 
 Cell = dict[str, Any]
@@ -248,8 +249,12 @@ def height(cell: Cell) -> float:
     source = joined(cell["source"]) if outputs else ""
     if PLAYED.match(source):
         return PLAYER
-    controls = CONTROLS if WIDGET.search(source) else FORM if QUESTION.search(source) else 0
-    return sum(map(_output_height, outputs)) + controls
+    shown = sum(map(_output_height, outputs))
+    if asked := QUESTION.search(source):
+        kind = REGISTRY.get(asked[1])
+        neck = NECK if kind and kind.grips and shown < NECK else 0  # it takes turns with the picture
+        return min(ROOM - FOLD, shown + neck + FORM)  # what is higher comes in parts
+    return shown + (CONTROLS if WIDGET.search(source) else 0)
 
 
 def _output_height(output: Mapping[str, Any]) -> float:

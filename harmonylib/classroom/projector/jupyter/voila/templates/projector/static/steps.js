@@ -21,7 +21,8 @@ window.display_cells = () => {}; // Voila's script would show its own frame
 window.openWall = () => {
   putStored();
   const frame = document.querySelector(".steps");
-  const [back, next, said, dark] = [".back", ".next", ".told", ".dark"].map((name) => document.querySelector(name));
+  const parted = [".back", ".next", ".told", ".dark", ".black", ".goto"];
+  const [back, next, said, dark, black, list] = parted.map((name) => document.querySelector(name));
   let steps = [];
   let now = 0;
   let parts = null; // of a step that is too high
@@ -50,21 +51,34 @@ window.openWall = () => {
     const before = steps.slice(0, now + 1).filter((step) => step.isConnected);
     steps = [...document.querySelectorAll(".step")];
     now = Math.max(0, before.length - 1); // where the step itself is left out, the one before it
+    const named = steps.map((step, place) => `${place + 1} · ${step.dataset.section.replace(/^\d+ · /, "")}`);
+    list.replaceChildren(...named.map((name, place) => new Option(name, place)));
   }
 
   function place() {
     const over = () => frame.scrollHeight - frame.clientHeight;
     parts?.whole();
-    steps[now].classList.remove("tight");
+    steps[now].classList.remove("tight", "large");
     for (const table of steps[now].querySelectorAll(".lesson-table")) lay(table);
+    enlarge(over);
     steps[now].classList.toggle("tight", over() > 0 && over() <= TIGHT * innerHeight);
     parts = over() > SLACK ? partsOf(steps[now], over()) : null;
     part = Math.min(part, (parts?.count ?? 1) - 1);
     parts?.show(part);
     document.querySelector(".title").textContent = steps[now].dataset.section;
+    list.value = now;
     document.querySelector(".position").textContent = `Step ${now + 1} of ${steps.length}`;
     window.dispatchEvent(new Event("resize")); // widgets laid out while hidden measure again
     told();
+  }
+
+  // a step of few words is written large
+  function enlarge(over) {
+    const step = steps[now];
+    if (step.querySelector("svg, img, .widget, .wide, .told, .fold")) return;
+    step.classList.add("large");
+    const wide = [...step.querySelectorAll(".lesson-table")].some((table) => table.offsetWidth > table.parentElement.clientWidth);
+    if (over() > 0 || wide) step.classList.remove("large");
   }
 
   // a table with several columns of sentences gives each of them the whole width, under its line
@@ -175,6 +189,8 @@ window.openWall = () => {
     true,
   );
   dark.addEventListener("click", () => darken(false));
+  black.addEventListener("click", () => darken(true));
+  list.addEventListener("change", () => show(Number(list.value)));
   document.addEventListener("focusin", tell);
   document.addEventListener("focusout", () => setTimeout(tell));
 
