@@ -126,6 +126,8 @@ def __getattr__(name: str) -> object:
     found = getattr(import_module(_HOME[name]), name)
     if base := sys.modules.get("harmonylib.exercises.base"):
         base.Exercise.shown_by = staticmethod(_asked)
+    if listening := sys.modules.get("harmonylib.sound.listening"):
+        listening.Sound.shown_by = staticmethod(_played)
     return found
 
 
@@ -134,6 +136,14 @@ def _asked(task: object, **how: Any) -> dict[str, Any]:
     if not import_module("harmonylib.exercises.progress").in_notebook():
         return {}
     return dict(import_module("widgets.asking").asked(task, **how))
+
+
+def _played(sound: Any, **how: Any) -> dict[str, Any]:
+    """What the wall shows for music: a player beside its neck. Elsewhere it is nothing, and no widget is fetched."""
+    on_wall = import_module("harmonylib.pictures.theme").named_theme(None).fills_width
+    if not (sound.of and on_wall and import_module("harmonylib.exercises.progress").in_notebook()):
+        return {}
+    return dict(import_module("widgets.played").played(*sound.of)._repr_mimebundle_(**how) or {})
 
 
 def __dir__() -> list[str]:

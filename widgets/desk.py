@@ -69,6 +69,7 @@ class ArrangementPanel(Panel):
         self._past: list[tuple[dict[int, str], tuple[tuple[int, str], ...]]] = kept.get(
             "past", [(dict(self._first.settings.pins), tuple(self._first.settings.bans))]
         )
+        theme_class(theme)
         self._projector = THEMES[theme].fills_width
         part = NECK_POINTS if self._projector else 0
         self._neck_view = neck = NeckView(self._first.settings.neck, left_handed=left_handed, theme=theme, beside=part)
@@ -136,6 +137,8 @@ class ArrangementPanel(Panel):
             self._taste = taste
             self._first = self._arranged({}, ())
             self._now = self._arranged(*self._past[-1])
+        if not name:  # later on the browser keeps both at the same note, and may be ahead of what is heard here
+            self._score.note = self._controls["note"].value
         if name != "bars":
             self._show_note()
         self._show_bars()
@@ -146,7 +149,6 @@ class ArrangementPanel(Panel):
         shown = "" if self._projector else f"bars {low} to {high} of {self._now.tune.title}: "
         text = f"{shown}{_count(pins, 'pin')}, {_count(bans, 'ban')}, cost {self._now.cost:.1f}"
         with score.hold_sync():
-            score.note = self._controls["note"].value
             score.svg = engrave(self._now, low, high, MUSIC_MM if self._projector else None, self._projector)
             score.text = text
 

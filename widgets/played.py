@@ -10,7 +10,6 @@ from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.guitar.grips import Grip
 from harmonylib.pictures.neck import Mark, grip_marks
 from harmonylib.score.engraving import engrave
-from harmonylib.sound.listening import Sound
 from harmonylib.theory.voicings import Voicing
 from widgets.beside import MUSIC_MM, NECK_POINTS
 from widgets.neck import NeckView
@@ -25,12 +24,12 @@ def played(music: Arrangement, first: int, last: int) -> ipywidgets.Box:
     >>> box = played(arrange(read_text('T:Two\\nM:2/4\\nL:1/4\\nK:C\\n"Cmaj7"E F|"C6"G2|')), 2, 2)
     >>> player, neck = box.children
     >>> player, neck.titles[player.now]
-    (Player: Two, 2 bars at 96, 'bar 2, C6, 8x798x')
+    (Player: Two, 2 bars at 120, 'bar 2, C6, 8x798x')
     >>> for view in (player, neck):
     ...     view.close()
     """
     svg = engrave(music, first, last, width=MUSIC_MM)
-    player = Player(music, svg=svg, first=first, last=last, line_by_line=True)
+    player = Player(music, svg=svg, first=first, last=last, line_by_line=True, within=[first, last])
     rows = player.score["events"]
     frames = [_marks(music, row["id"]) for row in rows]
     neck = NeckView(music.settings.neck, frames, titles=[row["text"] for row in rows], beside=NECK_POINTS)
@@ -41,13 +40,6 @@ def played(music: Arrangement, first: int, last: int) -> ipywidgets.Box:
     box = ipywidgets.Box([player, neck])
     box.add_class("player-beside")
     return box
-
-
-def as_played(sound: Sound, **how: Any) -> dict[str, Any]:
-    """What the wall shows for a sound: that player where it is of an arrangement, else the sound itself."""
-    if sound.of is None:
-        return sound._repr_mimebundle_()
-    return dict(played(*sound.of)._repr_mimebundle_(**how) or {})
 
 
 def _marks(music: Arrangement, event: str) -> tuple[Mark, ...]:

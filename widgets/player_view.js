@@ -207,7 +207,8 @@ class View {
   #bars(name, label) {
     const select = make("select");
     this.#follow("score", ({ bars }) => {
-      const numbers = [...new Set(bars.map(bar => bar.number))];
+      const [low, high] = this.model.get("within") ?? [], inside = number => !(number < low || number > high);
+      const numbers = [...new Set(bars.map(bar => bar.number))].filter(inside);
       select.replaceChildren(...numbers.map(number => make("option", { value: number }, String(number))));
       select.value = this.model.get(name);
     });

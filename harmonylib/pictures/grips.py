@@ -7,6 +7,7 @@ Conventions
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 from harmonylib.errors import HarmonyError
@@ -15,13 +16,13 @@ from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.look import label_of
 from harmonylib.pictures.neck import NeckFrame, degree_role, draw_board, draw_marks, grip_marks, turned
 from harmonylib.pictures.picture import Pen, Picture, folded, titled
-from harmonylib.pictures.theme import named_theme
+from harmonylib.pictures.theme import Theme, named_theme
 from harmonylib.theory.voicings import Voicing
 
 Step = tuple[Voicing | None, Grip]
 
 HIGHEST = 0.486
-"""Height of the paths of voices on a wall, as a share of their width: what stands over the bar, under a line of text."""
+"""Height of the paths of voices on a wall, as a share of their width: they stand under a line of text."""
 
 
 def grip_row(
@@ -108,16 +109,13 @@ def voice_paths(steps: Sequence[Step], *, title: str = "", theme: str | None = N
     look = named_theme(theme)
     voicings = [voicing for voicing, _ in steps if voicing]
     if len(voicings) != len(steps) or len(steps) < 2:
-        raise HarmonyError(
-            f"{len(steps)} grips, {len(voicings)} with a voicing: a path needs two or more, all with one"
-        )
+        few = f"{len(steps)} grips, {len(voicings)} with a voicing"
+        raise HarmonyError(f"{few}: a path needs two or more, all with one")
     grips = [grip for _, grip in steps]
     heard = [pitch.midi for voicing in voicings for pitch in voicing.pitches]
-    unit, bottom = 0.62 * look.mark, 2.4 * look.small + look.mark
+    span, bottom = max(heard) - min(heard), 2.4 * look.small + look.mark
     over = 1.3 * look.mark + 1.3 * look.chord + (1.7 * look.chord if title else 0)
-    if look.fills_width:
-        unit = min(unit, (HIGHEST * look.width - bottom - over) / max(1, max(heard) - min(heard)))
-    top = bottom + unit * (max(heard) - min(heard))
+    top = bottom + (unit := _semitone(look, span, bottom + over)) * span
     column = min((look.width - 20) / len(steps), 9 * look.mark) if not look.fills_width else look.width / len(steps)
     height = top + over
 
@@ -157,6 +155,12 @@ def voice_paths(steps: Sequence[Step], *, title: str = "", theme: str | None = N
         said.append(", ".join(f"{a}→{b} ({_signed(b.midi - a.midi)})" for a, b in pairs))
     chain = " → ".join(f"{voicing.chord} {grip}" for voicing, grip in zip(voicings, grips, strict=True))
     return Picture(title, titled(title, f"{chain}: {' | '.join(said)}"), column * len(steps), height, look, draw)
+
+
+def _semitone(look: Theme, span: int, rest: float) -> float:
+    """How many points a semitone rises where so many are spanned, beside the rest of the height."""
+    room = HIGHEST * look.width - rest if look.fills_width else math.inf
+    return min(0.62 * look.mark, room / max(1, span))
 
 
 def _signed(semitones: int) -> str:

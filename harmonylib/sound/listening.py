@@ -7,10 +7,11 @@ Conventions
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
+from typing import Any, ClassVar
 
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError, shown
@@ -28,8 +29,11 @@ CAUTION = "Keep playback at a safe level, on headphones above all."
 class Sound:
     """Something to listen to: shows itself as a player in a notebook; never starts by itself.
 
-    `of` is the arrangement that is heard, with the first and last of its bars, where it is one.
+    `of` is the arrangement that is heard, with the first and last of its bars, where it is one. `shown_by` may show it
+    in another way: it gives a bundle by MIME type, or an empty one.
     """
+
+    shown_by: ClassVar[Callable[..., Mapping[str, Any]]] = staticmethod(lambda sound, **how: {})
 
     caption: str
     samples: Samples = field(repr=False, compare=False)
@@ -42,7 +46,9 @@ class Sound:
     def __repr__(self) -> str:
         return self.caption
 
-    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, Any]:
+        if elsewhere := dict(self.shown_by(self)):
+            return elsewhere
         source = b64encode(self.mp3).decode("ascii")
         label = escape(self.caption, quote=True)
         player = f'<audio controls preload="metadata" aria-label="{label}" title="{CAUTION}" '

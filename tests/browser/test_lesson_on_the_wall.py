@@ -33,6 +33,47 @@ def steps_with(page: Any, what: str) -> list[int]:
     return [number for number in page.evaluate(found) if number]
 
 
+def tab_to(page: Any, control: Any) -> None:
+    """Reach a control as a keyboard does."""
+    for _ in range(60):
+        if control.evaluate("one => one === document.activeElement"):
+            return
+        page.keyboard.press("Tab")
+    pytest.fail(f"the Tab key does not reach {control}")
+
+
+def type_step(page: Any, step: int) -> None:
+    for digit in str(step):
+        page.keyboard.press(digit)
+    page.keyboard.press("Enter")
+    assert page.inner_text(".position").startswith(f"Step {step} of")
+
+
+LIT = """() => { const seen = [...document.querySelectorAll('.step.now .block-player-now g.note[id^=n]')];
+    return { ids: seen.map(note => note.id), text: document.querySelector('.step.now .neck-title').textContent,
+        marks: document.querySelectorAll('.step.now .neck-marks > g').length,
+        seen: seen.every(note => { const { left, top, bottom } = note.getBoundingClientRect();
+            const box = note.closest('.block-player-paper').getBoundingClientRect();
+            return left > box.left && top > box.top && bottom < box.bottom; }) }; }"""
+
+
+def sounds_round(page: Any) -> None:
+    """What plays lights each sounding chord in the music, shows its grip on the neck, and goes round again."""
+    seen: list[str] = []
+    for _ in range(400):
+        lit = page.evaluate(LIT)
+        if lit["ids"] and lit["ids"][0] not in seen[-1:]:
+            assert lit["seen"], lit
+            assert lit["text"].startswith("bar ")
+            assert lit["marks"] >= 4
+            seen.append(lit["ids"][0])
+        if len(set(seen)) >= 8 and seen[-1] == seen[0]:
+            break
+        page.wait_for_timeout(30)
+    assert seen[-1] == seen[0]
+    assert len(set(seen)) >= 8
+
+
 def set_and_followed(page: Any, act: Callable[[], object]) -> None:
     """Change something in the bar: the chapter runs again and stands at the step where it stood."""
     before = page.inner_text(".position")
@@ -67,7 +108,7 @@ def test_by_mouse(lesson: Watched) -> None:
     assert page.evaluate(SVG) != drawn
     set_and_followed(page, lambda: bars.fill("2") or bars.blur())
     set_and_followed(page, lambda: page.fill("[name=tempo-0]", "60") or page.locator("[name=tempo-0]").blur())
-    assert "at 60" in page.locator(".step.now audio").first.get_attribute("aria-label")
+    assert page.locator(".block-player-slider output").first.text_content() == "♩ = 60"
     set_to = json.loads(page.evaluate("new URLSearchParams(location.search).get('lesson')"))
     assert set_to == {"tune": "tunes/slate_roof_blues.abc", "bars": [1, 2], "tempo": 60}
 
@@ -84,6 +125,26 @@ def test_by_mouse(lesson: Watched) -> None:
     grips.select_option(index=1)
     desk.get_by_role("button", name="pin").click()
     page.wait_for_function("document.querySelector('.step.now .score-words').textContent.includes('1 pin')")
+
+    go(page, steps_with(page, ".block-player")[0])
+    set_and_followed(page, lambda: bars.fill("4") or bars.blur())
+    player = page.locator(".step.now .block-player")
+    for name in ("Loop", "Click"):
+        player.get_by_label(name, exact=True).click()
+    player.get_by_label("to bar").select_option("2")
+    player.get_by_label("to bar").select_option("4")
+    box = player.get_by_role("slider", name="Tempo").bounding_box()
+    page.mouse.click(box["x"] + box["width"] - 4, box["y"] + box["height"] / 2)
+    player.get_by_role("button", name="Play").click()
+    sounds_round(page)
+    player.get_by_role("button", name="Stop").click()
+
+    page.get_by_role("button", name="Black").click()
+    assert page.locator(".dark").is_visible()
+    page.mouse.click(600, 300)
+    assert page.locator(".dark").is_hidden()
+    page.select_option(".goto", label=page.locator(".goto option").nth(4).inner_text())
+    assert page.inner_text(".position").startswith("Step 5 of")
 
     set_and_followed(page, page.get_by_role("button", name="As written").click)
     page.get_by_role("button", name="Set").click()
@@ -107,26 +168,105 @@ def test_by_keyboard(lesson: Watched) -> None:
     assert page.evaluate("document.activeElement.className") == "steps"
     assert page.inner_text(".position").startswith("Step 2 of")
     for step in steps_with(page, ".answer-form")[:3]:
-        for digit in str(step):
-            press(digit)
-        press("Enter")
-        assert page.inner_text(".position").startswith(f"Step {step} of")
-        button = page.locator(".step.now").get_by_role("button", name="show a solution")
-        for _ in range(20):
-            if button.evaluate("e => e === document.activeElement"):
-                break
-            press("Tab")
+        type_step(page, step)
+        tab_to(page, page.locator(".step.now").get_by_role("button", name="show a solution"))
         press("Enter")
         page.wait_for_function(
             "document.querySelector('.step.now .answer-told').textContent.startsWith('One solution')"
         )
         press("Escape")
+    type_step(page, steps_with(page, ".score-view")[0])
+    desk = page.locator(".step.now")
+    tab_to(page, desk.get_by_label("grips"))
+    press("ArrowDown")
+    tab_to(page, desk.get_by_role("button", name="pin"))
+    press("Enter")
+    page.wait_for_function("document.querySelector('.step.now .score-words').textContent.includes('1 pin')")
+    press("Escape")
+
+    type_step(page, steps_with(page, ".block-player")[0])
+    player = page.locator(".step.now .block-player")
+    for name in ("Loop", "Click"):
+        tab_to(page, player.get_by_label(name, exact=True))
+        if not player.get_by_label(name, exact=True).is_checked():
+            press("Space")
+    press("Escape")
+    tab_to(page, player.get_by_role("slider", name="Tempo"))
+    press("End")
+    tab_to(page, player.get_by_role("button", name="Play"))
+    press("Enter")
+    sounds_round(page)
+    press("Enter")
+    assert page.inner_text(".told") == "Esc: arrows turn pages"
+    press("Escape")
+
     press("b")
     assert page.locator(".dark").is_visible()
     press("PageDown")
     assert page.locator(".dark").is_hidden()
     press("s")
     assert page.locator(".pull").is_hidden()
+
+
+ROOMS = """() => { const step = document.querySelector('.step.now'), wall = document.querySelector('.steps');
+    const box = what => step.querySelector(what).getBoundingClientRect().toJSON();
+    const line = step.querySelector('g.system:not(.music-aside)'), scale = one => one.getScreenCTM().a;
+    return { over: wall.scrollHeight - wall.clientHeight, inner: wall.scrollWidth - wall.clientWidth,
+        music: box('.score-music, .block-player-paper'), neck: box('.neck-board'), wall: wall.offsetWidth,
+        bars: line.querySelectorAll('g.measure').length,
+        frets: [...line.querySelectorAll('g.tabGrp tspan')].map(one => parseFloat(getComputedStyle(one).fontSize)
+            * scale(one.ownerSVGElement)) }; }"""
+# the middle of every note head and fret number in sight, with the melody note it belongs to: the nth column of its bar
+PLACES = """() => [...document.querySelectorAll('.step.now g.system:not(.music-aside) g.measure')].flatMap(bar => {
+    const alone = note => note.querySelector('.notehead') && !note.closest('g.chord');
+    const chords = [...bar.querySelectorAll('g.chord, g.note')].filter(one => one.matches('g.chord') || alone(one));
+    const frets = [...bar.querySelectorAll('g.tabGrp')];
+    const middle = one => (({ x, y, width, height }) => [x + width / 2, y + height / 2])(one.getBoundingClientRect());
+    const top = chord => [chord, ...chord.querySelectorAll('g.note')].map(one => one.id).find(id => /^n\\d+$/.test(id));
+    return chords.flatMap((chord, n) => [...chord.querySelectorAll('.notehead'), ...frets[n].querySelectorAll('g.note')]
+        .map(one => [...middle(one), top(chord)])); })"""
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (1024, 768), (1920, 1080)])
+@pytest.mark.parametrize("what", [".score-view", ".block-player"])
+def test_music_and_neck_stand_side_by_side_in_sight(what: str, size: tuple[int, int], lesson: Watched) -> None:
+    page, unit = lesson.page, min(size[0] / 1280, size[1] / 720)
+    live(page)
+    page.set_viewport_size({"width": size[0], "height": size[1]})
+    go(page, steps_with(page, what)[0])
+    page.wait_for_function("document.querySelector('.step.now .music-aside')")
+    found = page.evaluate(ROOMS)
+    assert found["over"] <= 8
+    assert found["inner"] == 0
+    assert found["bars"] == 2
+    assert found["music"]["width"] >= 0.55 * found["wall"]
+    assert found["music"]["right"] <= found["neck"]["left"]
+    assert found["neck"]["bottom"] > found["music"]["top"]
+    assert min(found["frets"]) >= 30 * unit
+    page.set_viewport_size({"width": 1280, "height": 720})
+
+
+def test_a_click_on_any_head_or_fret_number_takes_its_note_in_hand(lesson: Watched) -> None:
+    page = lesson.page
+    live(page)
+    go(page, steps_with(page, ".score-view")[0])
+    page.locator(".step.now .score-in-hand").first.wait_for()
+    after = page.get_by_role("button", name="The bars after")
+    clicked = set()
+    for line in range(page.locator(".step.now g.system").count()):
+        if line:
+            after.click()
+        places = page.evaluate(PLACES)
+        assert len(places) > 10
+        clicked |= {note for _, _, note in places}
+        for x, y, note in places[::-1]:
+            page.mouse.click(x, y)
+            held = page.evaluate("[...document.querySelectorAll('.step.now .score-in-hand')].map(one => one.id)")
+            assert held == [note], (x, y)
+    named = "[...document.querySelectorAll('.step.now g.note')].map(one => one.id).filter(id => /^n\\d+$/.test(id))"
+    assert clicked == set(page.evaluate(named))
+    page.wait_for_timeout(500)
+    assert lesson.errors == []
 
 
 @pytest.mark.parametrize(

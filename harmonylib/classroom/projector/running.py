@@ -6,7 +6,6 @@ before what the edit cell says; cells that are run again show it. Nothing else c
 Conventions
 - The page speaks through a comm of the target `TARGET`: a message holds ``cell``, a number, or ``settings``, a text.
 - What a cell shows goes to the page as for any cell that is run. What it made when it ran before is freed.
-- Music to listen to is shown with a player and a neck, instead of the sound that a notebook keeps.
 
 Source: the messages of Jupyter 5.3, “custom messages”.
 """
@@ -74,12 +73,6 @@ class Running:
             comm.send({"bar": self.bar()})
 
 
-def _played(sound: Any, **how: Any) -> dict[str, Any]:
-    from widgets.played import as_played
-
-    return as_played(sound, **how)
-
-
 def begin() -> None:
     """Wait for the page of the chapter that this kernel was started for."""
     from IPython import get_ipython
@@ -89,7 +82,6 @@ def begin() -> None:
     if shell is None or file.suffix != ".ipynb" or not file.is_file():
         return
     running = Running(file, shell)
-    shell.display_formatter.mimebundle_formatter.for_type_by_name("harmonylib.sound.listening", "Sound", _played)
 
     def opened(comm: Any, message: object) -> None:
         comm.on_msg(lambda said: running.answer(comm, said["content"]["data"]))

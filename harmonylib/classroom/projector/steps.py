@@ -17,7 +17,7 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from harmonylib.exercises.catalogue import REGISTRY
+from harmonylib.exercises import base, catalogue
 from harmonylib.score.engraving import LINE_MM, PROJECTOR_MM
 
 SKIP = "projector-skip"
@@ -251,8 +251,8 @@ def height(cell: Cell) -> float:
         return PLAYER
     shown = sum(map(_output_height, outputs))
     if asked := QUESTION.search(source):
-        kind = REGISTRY.get(asked[1])
-        neck = NECK if kind and kind.grips and shown < NECK else 0  # it takes turns with the picture
+        on_neck = asked[1] in catalogue.KINDS and base.REGISTRY[asked[1]].grips
+        neck = NECK if on_neck and shown < NECK else 0  # it takes turns with the picture
         return min(ROOM - FOLD, shown + neck + FORM)  # what is higher comes in parts
     return shown + (CONTROLS if WIDGET.search(source) else 0)
 
