@@ -4,7 +4,7 @@
 const ROWS = { table: ":scope > tbody > tr", "ul, ol": ":scope > li", ".lines": ":scope > div" };
 const ALIVE = ".neck-board, .score-music, .block-player-paper"; // pictures that page by themselves, or are played on
 const EDGE = 6; // pixels of white left round a part of a picture
-const BOARD = 0.1; // of the window: what is drawn in one piece and is no line of words
+const BOARD = 0.4; // of the highest thing drawn in one piece: what is no line of words
 const DRAWN = "path, use, text, image, polygon, ellipse, rect";
 
 // Both ends of what elements take of the height, in pixels of the window.
@@ -44,12 +44,12 @@ function pictureParts(svg, room) {
   const inner = svg.querySelector(":scope > svg"); // keeps its size when the outer one shows a part
   if (inner) Object.entries({ width, height }).forEach(([name, value]) => inner.setAttribute(name, value));
   const ends = [];
-  let from = 0;
   if (!lines.length) return null;
-  if (from === 0) from = Math.max(0, lines[0][0] - EDGE);
+  const highest = Math.max(...lines.map(([top, bottom]) => bottom - top));
+  let from = Math.max(0, lines[0][0] - EDGE);
   while (lines.at(-1)[1] + EDGE - from > room) {
     const gaps = lines.slice(1).map(([top], place) => ({ at: (top + lines[place][1]) / 2, wide: top - lines[place][1] }));
-    const board = ([top, bottom]) => bottom - top > BOARD * innerHeight; // a part of captions alone is none
+    const board = ([top, bottom]) => bottom - top > BOARD * highest; // a part of captions alone is none
     const holds = (low, high) => lines.some((line) => board(line) && line[0] >= low && line[1] <= high);
     const fit = gaps.filter(({ at }) => at <= from + room && holds(from, at) && holds(at, Infinity));
     if (!fit.length) return null;
