@@ -1,4 +1,4 @@
-"""A chapter opened by `course` runs by itself, so a right answer is taken first thing; what nobody trusted does not run."""
+"""A chapter opened by `course` runs by itself and takes a right answer first thing; what nobody trusted does not."""
 
 from __future__ import annotations
 
