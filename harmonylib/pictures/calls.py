@@ -76,7 +76,7 @@ def calls_picture(
 
 @dataclass(frozen=True)
 class _Chart:
-    """Lanes under lines of bars, one a kind; `wide` is the room a label needs, `free` from when to when its lane is its own."""
+    """Lanes under lines of bars, one a kind; `wide` is the room a label needs, `free` the time its lane is its own."""
 
     look: Theme
     staves: Staves
