@@ -59,6 +59,7 @@ function pictureParts(svg, room) {
   }
   const cuts = [lines[0][0] - EDGE, ...ends, lines.at(-1)[1] + EDGE].map((at) => Math.max(0, at * scale));
   svg.style.overflow = "hidden";
+  for (const size of ["width", "height"]) svg.removeAttribute(size); // or a part would stay as high as the whole
   const show = (part) => svg.setAttribute("viewBox", `0 ${cuts[part]} ${width} ${cuts[part + 1] - cuts[part]}`);
   return { count: cuts.length - 1, show, whole: () => svg.setAttribute("viewBox", `0 0 ${width} ${height}`) };
 }
