@@ -289,7 +289,10 @@ def test_a_left_handed_neck_turns_every_picture_round() -> None:
     marks = grip_marks(right, "x3545x", held)
     assert neck_picture(left, marks).svg == neck_picture(right, marks, left_handed=True).svg
     assert neck_picture(left, marks).svg != neck_picture(right, marks).svg
-    assert grip_row(left, steps).svg == grip_row(right, steps, left_handed=True).svg
+    for upright in (False, True):
+        turned = grip_row(left, steps, upright=upright).svg
+        assert turned == grip_row(right, steps, left_handed=True, upright=upright).svg
+        assert turned != grip_row(right, steps, upright=upright).svg
     assert neck_frame(left).x(1) > neck_frame(left).x(5)
 
 
