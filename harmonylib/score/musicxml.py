@@ -14,6 +14,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
+from functools import lru_cache
 from math import lcm
 from xml.etree.ElementTree import Element, tostring
 
@@ -339,7 +340,13 @@ def _by_bar(tune: Tune, sounding: Sequence[Written]) -> list[list[Written]]:
 def _voices(bar: Bar, here: Sequence[Written]) -> dict[int, tuple[Sign[Written], ...]]:
     """The signs of every voice that sounds in a bar; voice 1 always."""
     numbers = sorted({1} | {event.voice for event in here})
-    return {number: bar_signs([e for e in here if e.voice == number], bar) for number in numbers}
+    return {number: _signs(tuple(e for e in here if e.voice == number), bar) for number in numbers}
+
+
+@lru_cache(maxsize=1024)
+def _signs(here: tuple[Written, ...], bar: Bar) -> tuple[Sign[Written], ...]:
+    """The signs of a voice in a bar; line after line of one tune is engraved, and most bars stay as they were."""
+    return bar_signs(here, bar)
 
 
 def _places(grip: Grip | None, count: int) -> list[tuple[int, int, int] | None]:
