@@ -55,7 +55,7 @@ def grip_row(
     if captions and len(captions) != len(steps):
         raise HarmonyError(f"{len(captions)} captions for {len(steps)} grips: give one for each, or none")
     notes = captions or [f"{v.spread}, {v.inversion}" if v else "single note" for v, _ in steps]
-    heads = [str(voicing.chord) if voicing else "" for voicing, _ in steps]
+    heads, grips = [str(voicing.chord) if voicing else "" for voicing, _ in steps], [grip for _, grip in steps]
     all_marks = [
         grip_marks(neck, grip, voicing, label if voicing or label != "degree" else "note") for voicing, grip in steps
     ]
@@ -64,7 +64,7 @@ def grip_row(
     told = [folded(note, look.small, cell - 14) for note in notes]
     rows = max(map(len, told))
     row, room = 1.35 * look.small, cell - 14
-    frames = [_frame(neck, grip, look, room, left_handed, upright) for _, grip in steps]
+    frames = [_frame(neck, grip, look, room, left_handed, upright) for grip in grips]
     foot = (2.2 if neck.capo else 0.8) * look.small if upright else 2.8 * look.small + 0.45 * frames[0].gap
     tall = max(frame.width if upright else frame.y(1) for frame in frames)
     line = foot + tall + 0.9 * look.mark + rows * row + row + 1.9 * look.chord
@@ -72,21 +72,16 @@ def grip_row(
     height = lines * line + (1.2 * look.chord if title else 0)
 
     def draw(pen: Pen) -> None:
-        for index, (_, grip) in enumerate(steps):
+        for index, grip in enumerate(grips):
             left, bottom = 6 + cell * (index % across), line * (lines - 1 - index // across) + foot
             drop = tall - frames[index].width if upright else 0  # boards hang from their nuts
             frame = replace(frames[index], left=left + frames[index].left, bottom=bottom + drop)
             draw_board(pen, frame)
             draw_marks(pen, frame, all_marks[index])
-            floor = bottom + tall + 0.9 * look.mark
-            for lift, words in enumerate(reversed(told[index]), rows - len(told[index])):
-                pen.write(left, floor + lift * row, words, colour=look.soft)
-            pen.write(left, floor + rows * row, str(grip), room=room)
-            pen.write(left, floor + (rows + 1.1) * row, heads[index], "chord", bold=True, room=cell - 10)
+            floor = bottom + tall + 0.9 * look.mark + rows * row
+            _write_over(pen, left, floor, [heads[index], str(grip), *told[index]], room)
 
-    said = " | ".join(
-        f"{head} {grip}, {note}".strip() for head, (_, grip), note in zip(heads, steps, notes, strict=True)
-    )
+    said = " | ".join(f"{head} {grip}, {note}".strip() for head, grip, note in zip(heads, grips, notes, strict=True))
     return Picture(title, titled(title, said), cell * across + 8, height, look, draw)
 
 
@@ -99,6 +94,15 @@ def _frame(neck: Neck, grip: Grip, look: Theme, room: float, left_handed: bool, 
     gap = min(gap, (room - side - 0.5 * look.mark) / strings)
     tall = column + 1.3 * look.mark * (frets[1] - frets[0] + 1)
     return NeckFrame(neck, frets, 0.5 * look.mark if left_handed else side, 0, tall, gap, column, left_handed, True)
+
+
+def _write_over(pen: Pen, x: float, y: float, words: Sequence[str], room: float) -> None:
+    """Over a board, from the top: chord, grip (at `y`) and a few words on it."""
+    (head, grip, *told), row = words, 1.35 * pen.theme.small
+    for line, text in reversed([*enumerate(told, 1)]):
+        pen.write(x, y - line * row, text, colour=pen.theme.soft)
+    pen.write(x, y, grip, room=room)
+    pen.write(x, y + 1.1 * row, head, "chord", bold=True, room=room + 4)
 
 
 def _close_up(neck: Neck, grip: Grip) -> tuple[int, int]:
