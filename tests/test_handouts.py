@@ -15,7 +15,7 @@ import pytest
 
 from harmonylib.__main__ import main
 from harmonylib.answering.stages import arrange
-from harmonylib.classroom.handouts.frames import TIGHT, Frame, frame, window
+from harmonylib.classroom.handouts.frames import TIGHT, WIDE, Frame, frame, window
 from harmonylib.classroom.handouts.kinds import KINDS, handout
 from harmonylib.classroom.handouts.setting import ROOM, Handout, apart
 from harmonylib.classroom.paper import key_pdf
@@ -24,7 +24,7 @@ from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.grips import grip_row
-from harmonylib.pictures.look import Look, look
+from harmonylib.pictures.look import SIZES, Look, look
 from harmonylib.pictures.neck import grip_marks, neck_frame, neck_picture
 from harmonylib.score import printing
 from harmonylib.score.pdf import pdf
@@ -184,6 +184,26 @@ def test_diagrams_in_a_line_never_touch() -> None:
         assert lefts[0] >= 0
         assert lefts[-1] + one.width <= ROOM["a4"]
         assert all(b - a >= one.width - 1e-9 for a, b in zip(lefts, lefts[1:], strict=False))
+
+
+@pytest.mark.parametrize("upright", [True, False])
+@pytest.mark.parametrize("left_handed", [True, False])
+@pytest.mark.parametrize("spacing", [WIDE, TIGHT])
+@pytest.mark.parametrize("size", SIZES)
+def test_a_diagram_keeps_inside_its_frame_and_its_number_close(
+    upright: bool, left_handed: bool, spacing: float, size: int
+) -> None:
+    """Rings on the outer strings too; the number of the fret is near the board, and clear of a mark."""
+    neck, big = Neck(left_handed=left_handed), Look(size=size, upright=upright)
+    for text in ("8x998x", "xx5554", "x-x-10-11-11-11"):
+        made = frame(neck, Grip.parse(text), None, big, spacing)
+        for mark in made.marks:
+            half = mark["wide"] / 2 + 1.5 * mark["ring"]  # half a mark and its ring
+            assert half <= min(mark["x"], mark["y"], made.width - mark["x"], made.height - mark["y"])
+        ((x, y, _),) = [word for word in made.words if word[2] != "×"]
+        assert min(abs(x - mark["x"]) + abs(y - mark["y"]) for mark in made.marks) > mark["d"] / 2 + 0.4 * size
+        lines = [line[0 if upright else 1] for line in made.lines]
+        assert min(abs(line - (x if upright else y)) for line in lines) <= (1.25 if text[0] == "8" else 0.75) * size
 
 
 @pytest.mark.parametrize("upright", [True, False])

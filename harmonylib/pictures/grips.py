@@ -62,8 +62,7 @@ def grip_row(
     across = max(1, min(across, len(steps)))
     cell = (look.width - 8) / max(across, 1 if look.fills_width else 3)
     told = [folded(note, look.small, cell - 14) for note in notes]
-    rows = max(map(len, told))
-    row, room = 1.35 * look.small, cell - 14
+    rows, row, room = max(map(len, told)), 1.35 * look.small, cell - 14
     frames = [_frame(neck, grip, look, room, left_handed, upright) for grip in grips]
     foot = (2.2 if neck.capo else 0.8) * look.small if upright else 2.8 * look.small + 0.45 * frames[0].gap
     tall = max(frame.width if upright else frame.y(1) for frame in frames)
