@@ -102,3 +102,11 @@ def test_a_wrong_setting_of_the_microphone_is_one_sentence(class_file, text):
     class_file(f"[listening]\n{text}\n")
     with pytest.raises(HarmonyError, match="write microphone = true or microphone = false"):
         allowed()
+
+
+@pytest.mark.parametrize(
+    ("box", "said"), [(tuner(), "A tuner for the open strings"), (listener("x3545x"), "A listener for x3545x")]
+)
+def test_without_its_kernel_it_says_what_it_is(box, said):
+    assert box._repr_mimebundle_()[0]["text/html"] == f"<p>{said}: open the course to play to it.</p>"
+    box.close()
