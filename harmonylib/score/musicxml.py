@@ -18,7 +18,8 @@ from functools import lru_cache
 from math import lcm
 from xml.etree.ElementTree import Element, tostring
 
-from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
+from harmonylib.errors import expect
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.score.elements import (
@@ -64,8 +65,19 @@ def musicxml(
     whole in their text, and fingerings, which crowd a staff, are left out. Raises `HarmonyError` for bars the tune has
     not and for a note too short to write.
     """
-    sounding = written_events(arrangement)
+    expect(Arrangement, arrangement, ARRANGEMENT)
+    (score,) = excerpts(arrangement, [bar_range(arrangement.tune, bars, first, last)], columns, engraved)
+    return score
+
+
+def excerpts(arrangement: Arrangement, chosen: Sequence[range], columns: int, engraved: bool) -> list[str]:
+    """Several rows of bars (indices) of an arrangement, each a score as `musicxml` writes it, with the work of one."""
     tune, neck = arrangement.tune, arrangement.settings.neck
+    writer = _Writer(tune, neck, arrangement.sounding_tempo, written_events(arrangement), engraved)
+    return [_score(tune, writer, one, columns) for one in chosen]
+
+
+def _score(tune: Tune, writer: _Writer, chosen: range, columns: int) -> str:
     root = Element("score-partwise", version="4.0")
     add(add(root, "work"), "work-title", plain(tune.title))
     identification = add(root, "identification")
@@ -73,9 +85,7 @@ def musicxml(
         add(identification, "creator", plain(tune.composer), type="composer")
     add(add(identification, "encoding"), "software", "harmonylib")
     _instrument(add(add(root, "part-list"), "score-part", id="P1"))
-    part = add(root, "part", id="P1")
-    chosen = bar_range(tune, bars, first, last)
-    _Writer(tune, neck, arrangement.sounding_tempo, sounding, engraved).write(part, chosen, columns)
+    writer.write(add(root, "part", id="P1"), chosen, columns)
     head = '<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 '
     head += 'Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">\n'
     return head + tostring(root, encoding="unicode") + "\n"
