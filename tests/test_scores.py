@@ -299,7 +299,7 @@ SYMBOLS = {
     "Cmaj7b5": ("major-seventh", "maj7", "Cmaj7(♭5)"),
     "Cm(maj9)": ("major-minor", "m(maj7)", "Cm(maj7)(9)"),
     "Cdim(maj7)": ("diminished", "dim", "Cdim(♯7)"),
-    "C7sus4": ("suspended-fourth", "sus4", "Csus4(♭7)"),
+    "C7sus4": ("suspended-fourth", "sus4", "Csus4(7)"),
     "C6/9": ("major-sixth", "6", "C6(9)"),
     "Cadd9": ("major", "", "C(add9)"),
     "C13": ("dominant-13th", "13", "C13"),

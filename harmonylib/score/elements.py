@@ -21,7 +21,7 @@ from harmonylib.tunes.tune import signature
 XML_KINDS = {
     # family or triad: MusicXML 4.0 kind-value, and what its degrees need besides (value, alteration, type)
     **{suffix: (kind, ()) for kind, suffix in reversed(MUSICXML_KINDS.items())},
-    "7sus4": ("suspended-fourth", ((7, -1, "add"),)),
+    "7sus4": ("suspended-fourth", ((7, 0, "add"),)),
     "7♭5": ("dominant", ((5, -1, "alter"),)),
     "maj7♯5": ("major-seventh", ((5, 1, "alter"),)),
     "maj7♭5": ("major-seventh", ((5, -1, "alter"),)),
