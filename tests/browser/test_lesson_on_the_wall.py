@@ -269,6 +269,40 @@ def test_a_click_on_any_head_or_fret_number_takes_its_note_in_hand(lesson: Watch
     assert lesson.errors == []
 
 
+RING = """() => { const held = document.activeElement, border = held.dataset.border;
+    const drawn = ({ outlineStyle, outlineWidth, outlineColor, boxShadow }) => boxShadow !== 'none'
+        || (outlineStyle !== 'none' && parseFloat(outlineWidth) >= 1 && !outlineColor.endsWith(', 0)'));
+    const ring = [held, held.closest('.where')].some(one => one && drawn(getComputedStyle(one)))
+        || (border && getComputedStyle(held).borderColor !== border);
+    const name = `${held.tagName} ${held.className?.baseVal ?? held.className} ${held.textContent.slice(0, 20)}`;
+    return { ring: Boolean(ring), name, end: held === document.body || held.tagName === 'A' }; }"""
+BORDERS = """() => document.querySelectorAll('.neck-board, .noUi-handle').forEach(one =>
+    one.dataset.border = getComputedStyle(one).borderColor)"""
+
+
+@pytest.mark.parametrize("look", ["light", "dark"])
+def test_every_control_shows_that_it_has_the_focus(
+    look: str, projected: Callable[..., str], opened: Callable[..., Watched], course: str
+) -> None:
+    page = opened(f"{course if look == 'light' else projected(['--dark'])}/voila/render/{CHAPTER}#step-2").page
+    live(page)
+    page.keyboard.press("s")
+    for what in (".score-view", ".block-player", ".answer-faces:not([hidden])"):
+        go(page, steps_with(page, what)[0])
+        page.evaluate(BORDERS)
+        page.keyboard.press("Escape")
+        seen = []
+        for _ in range(70):
+            page.keyboard.press("Tab")
+            found = page.evaluate(RING)
+            if found["end"]:
+                break
+            seen.append(found["name"])
+            assert found["ring"], found
+        assert len(seen) > 5, what
+    page.context.close()
+
+
 @pytest.mark.parametrize(
     "given", ['{"tempo": "<img src=x onerror=alert(1)>"}', "{", "');alert(1)//", '{"tune": "../../etc/passwd"}']
 )
