@@ -161,6 +161,18 @@ def test_room_is_left_for_the_controls_of_a_widget() -> None:
     assert steps(panel, code(said(2))) == [1, 2]
 
 
+def test_music_that_is_played_and_a_question_on_the_neck_have_steps_of_their_own() -> None:
+    sound = code({"output_type": "execute_result", "data": {"text/html": "<audio></audio>"}})
+    assert steps(code(drawn(400)), sound) == [1, 1]
+    assert steps(code(drawn(400)), sound | {"source": "play(today)"}, code(said(9))) == [1, 2, 3]
+    words = code({"output_type": "execute_result", "data": {"text/html": "<p>Which?</p>"}})
+    spelt, played = (words | {"source": f'ask(today, "{kind}")'} for kind in ("spell", "shell"))
+    assert height(spelt) < 200 < height(played)
+    high = code(drawn(900)) | {"source": 'ask(today, "mend")'}
+    assert height(high) == ROOM - FOLD  # it comes in parts, under the line of its prose
+    assert lines(prose("### 3 · Mend\n\nFind it."), high)[0] == {"head": "3 · Mend", "sentence": "Find it."}
+
+
 def test_a_hash_inside_a_code_block_is_no_heading() -> None:
     text = "Type this:\n\n```python\n# a remark\n```\n\n## Then"
     assert [piece["source"] for piece in cut([prose(text)])] == ["Type this:\n\n```python\n# a remark\n```", "## Then"]

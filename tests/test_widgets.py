@@ -13,6 +13,7 @@ import comm
 import pytest
 from ipywidgets.widgets import widget as ipywidgets_widget
 
+from harmonylib.answering.stages import respond
 from harmonylib.arranging.arrange import arrange
 from harmonylib.arranging.checking import check
 from harmonylib.errors import HarmonyError
@@ -22,7 +23,10 @@ from harmonylib.theory.voicings import voice
 from harmonylib.tunes.reading import read_text
 from harmonylib.tunes.tune import Tune
 from widgets import AnswerPanel, ArrangementPanel, DiminishedPanel, InversionPanel, MelodyPanel, NeckView, SpreadPanel
+from widgets.beside import NECK_POINTS
 from widgets.neck import mark_key, stamp
+from widgets.panel import close_all
+from widgets.played import played
 
 ABC = 'X:1\nT:Example\nM:4/4\nL:1/4\nK:C\n"Cmaj7"E2 G2 | "Dm7"F2 A2 | "G7"B2 G2 | "Cmaj7"E4 |]'
 TUNE: Tune = read_text(ABC)
@@ -114,6 +118,16 @@ def test_every_mark_of_every_frame_has_its_stamp() -> None:
     wanted = {mark_key(Mark(*mark)) for frame in view.frames for mark in frame}
     assert wanted <= set(view.stamps)
     assert all("<path" in stamp["svg"] for stamp in view.stamps.values())
+    view.close()
+
+
+def test_beside_music_the_words_of_a_frame_stand_apart_from_its_reading() -> None:
+    marks = [grip_marks(Neck(), grip, label="note") for grip in ("x3545x", "x7958x")]
+    view = NeckView(Neck(), marks, words=["why"], beside=286)
+    assert (view.beside, view.words) == (286, ["why", ""])
+    assert view.texts[0].startswith("why; string 5 fret 3 = C")
+    assert view.texts[1].startswith("string 5 fret 7 = E")
+    assert view.page["tall"] == neck_picture(Neck(), ()).height
     view.close()
 
 
@@ -442,3 +456,35 @@ def test_the_browser_code_asks_for_nothing_from_outside() -> None:
         if path.suffix in (".js", ".css"):
             text = path.read_text(encoding="utf-8")
             assert not re.findall(r"\bimport\b|https?://(?!www\.w3\.org/)|fetch\(|url\(", text), path.name
+
+
+# --- on the wall --------------------------------------------------------------------------------------------------
+
+
+def test_on_the_wall_the_desk_shows_one_line_of_music_beside_a_part_of_the_neck() -> None:
+    wall, paper = (PANELS["arrangement"](theme=theme) for theme in ("projector light", "paper"))
+    (row,) = wall.children
+    assert [wall._score in side.children for side in row.children] == [True, False]
+    assert [wall._neck_view in side.children for side in row.children] == [False, True]
+    assert (wall._score.line_by_line, paper._score.line_by_line) == (True, False)
+    assert (wall._neck_view.beside, paper._neck_view.beside) == (NECK_POINTS, 0)
+    assert 'viewBox="0 0 760 ' in wall._score.svg
+    assert 'viewBox="0 0 2100 ' in paper._score.svg
+    assert " on strings " not in wall._neck_view.words[0]
+    assert " on strings " in paper._neck_view.words[0]
+    wall.close()
+    paper.close()
+
+
+def test_what_is_played_follows_on_the_neck_event_by_event() -> None:
+    music = respond(arrange(read_text('T:Two\nM:4/4\nL:1/4\nK:C\n"Cmaj7"E4 | "Dm7"F2 z2 |]')), share=1.0)
+    box = played(music, 1, 2)
+    player, neck = box.children
+    grips = [made.grip for made in (*music.choices, *music.answers)]
+    assert len(neck.frames) == len(player.score["events"]) == len(grips)
+    for row, marks in zip(player.score["events"], neck.frames, strict=True):
+        made = (music.answers if row["id"][0] == "a" else music.choices)[int(row["id"][1:])]
+        fretted = {(6 - place, fret) for place, fret in enumerate(made.grip.frets) if fret is not None}
+        assert {(mark[0], mark[1]) for mark in marks if mark[1] is not None} == fretted
+    assert player.within == [1, 2]
+    close_all(box)

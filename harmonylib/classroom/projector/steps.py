@@ -22,16 +22,21 @@ from harmonylib.score.engraving import LINE_MM, PROJECTOR_MM
 
 SKIP = "projector-skip"
 
-# pixels and letters in a window of 1280 by 720, as style sheet and themes make them
-ROOM, WIDTH = 642, 1226
-PROSE_LETTERS, PROSE_LINE = 78, 37.8
+# Heights are judged before anything is laid out; the page then draws a step together, or shows it in parts, where they
+# are a little wrong. Pixels and letters in a window of 1280 by 720, as style sheet and themes make them.
+ROOM, WIDTH = 642, 1226  # of the wall over its bar
+PROSE_LETTERS, PROSE_LINE = 78, 37.8  # of a line of prose, of printed text, of a row of a table
 TEXT_LETTERS, TEXT_LINE = 72, 36.4
-GAP, AUDIO, SUMMARY, FOLD = 11, 48, 38, 45
-FOLDED_LETTERS, BOLD = 72, 1.15
-SMALL = 120  # what is no higher than three lines joins the step before it
-UNKNOWN, CONTROLS, FORM, NECK, PLAYER = 420, 220, 110, 380, 612
 ROW_LETTERS, ROW_LINE = 70, 42
-LARGER, GRIPS, CLOSER = 1.15, 1.065, 0.82  # larger letters make a picture taller; staff and tablature stand closer
+GAP = 11  # after a paragraph
+FOLD, FOLDED_LETTERS, BOLD = 45, 72, 1.15  # prose folded to a line, what fits there, how much wider a heading is
+SUMMARY = 38  # the line of what opens under a picture
+SMALL = 120  # what is no higher than three lines joins the step before it
+AUDIO, FORM, CONTROLS = 48, 110, 220  # a sound, the form of an answer, the controls of a panel
+NECK, PLAYER = 380, 612  # a whole neck, a player with its music
+UNKNOWN = 420  # a cell that never ran
+LARGER, GRIPS = 1.15, 1.065  # larger letters make a picture taller, and one of grips a little
+CLOSER = 0.82  # staff and tablature stand closer than on paper
 PAPER = 490  # pictures of fewer grips than fill a row are narrower on paper, not on the wall
 WIDGET = re.compile(r"\b(\w*Panel|NeckView|ScoreView|Player|panel)\(")  # stored without its controls
 PLAYED = re.compile(r"^(play|hear_\w+)\(")  # stored as a sound, shown with a player and a neck
