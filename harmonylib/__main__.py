@@ -132,6 +132,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             stream.reconfigure(encoding="utf-8", errors="replace")  # flats and sharps on any terminal
     try:
         options = parser().parse_args(arguments)
+        _tell_of_the_class()
         code: int = options.run(options)
         return code
     except HarmonyError as error:
@@ -146,6 +147,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     finally:
         let_go(sys.stdout)
         let_go(sys.stderr)
+
+
+def _tell_of_the_class() -> None:
+    """What in the class's file cannot be taken, on standard error; the command goes on."""
+    from harmonylib.lessons.of_class import class_faults
+
+    for fault in class_faults():
+        complain(plain_line(fault))
 
 
 def _survey(options: argparse.Namespace) -> int:
