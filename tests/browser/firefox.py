@@ -1,4 +1,4 @@
-"""Firefox without a window, spoken to in the open protocol that it brings along: a page to ask, to click and to type in.
+"""Firefox without a window, spoken to in the open protocol that it brings along: a page to ask, to click, to type in.
 
 Source: W3C WebDriver BiDi, Working Draft. The page answers to the few calls that tests of both browsers share.
 """
