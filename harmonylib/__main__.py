@@ -176,10 +176,11 @@ def _survey(options: argparse.Namespace) -> int:
 def _worksheet(options: argparse.Namespace) -> int:
     from harmonylib.classroom.sheets import read_spec
     from harmonylib.classroom.worksheets import write_worksheet
+    from harmonylib.wording import many
 
     made = read_spec(options.spec, options.seed, options.paper)
     files = write_worksheet(made, options.out, Path(options.spec).stem)
-    say(f"{made.title}: {len(made.exercises)} exercises, {made.origin}")
+    say(f"{made.title}: {many(len(made.exercises), 'exercise')}, {made.origin}")
     say_written(files)
     return 0
 
