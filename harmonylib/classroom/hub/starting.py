@@ -105,7 +105,7 @@ def _check_stopped(private: Path) -> None:
 
 
 def _check_certificate(folder: Path) -> None:
-    """Close the key to all but root; raises `HarmonyError` unless it serves with the certificate or neither is there."""
+    """Close the key to all but root; raises `HarmonyError` unless both serve or neither is there."""
     pair = folder / CERTIFICATE, folder / KEY
     there = [part.name for part in pair if part.exists()]
     if not there:
