@@ -11,6 +11,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from harmonylib.classroom.lean import lean
 from harmonylib.commands import arrange, handout, practice
 from harmonylib.commands.terminal import (
     Commands,
@@ -127,6 +128,7 @@ def _describe_classroom(commands: Commands) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
+    lean()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")  # flats and sharps on any terminal
