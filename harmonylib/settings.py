@@ -119,7 +119,11 @@ def _state(path: Path) -> State:
 
 def _held(name: str) -> Held:
     path = _path()
-    return Held({}) if path is None else _checked(path, _state(path), name)
+    if path is None:
+        return Held({})
+    if name not in _ROOMS:  # no room is there yet to say what it may hold
+        return Held(_read(path, _state(path)).sections.get(name, {}))
+    return _checked(path, _state(path), name)
 
 
 @lru_cache(maxsize=32)
