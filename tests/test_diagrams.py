@@ -474,3 +474,10 @@ def test_pictures_compose_on_axes_and_shrink_with_them():
     shares = [small.get_fontsize() / large.get_fontsize() for small, large in zip(upper.texts, own.texts, strict=True)]
     assert shares == pytest.approx([72 * inches / picture.width] * len(shares))
     assert upper.get_xlim() == (0, picture.width)
+
+
+def test_a_label_with_no_room_in_its_block_or_behind_it_stands_before_it() -> None:
+    late = (3.5, 0.5, "answer", "x-x-10-12-11-11")
+    drawn = calls_picture([(0, 3, "call", "Cm7"), late]).on().texts
+    label = next(text for text in drawn if text.get_text() == late[3])
+    assert label.get_horizontalalignment() == "right"

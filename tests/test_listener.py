@@ -103,3 +103,11 @@ def test_nobody_listens_where_the_file_may_forbid_it_and_cannot_be_understood(cl
     assert not allowed()
     assert listener("x3545x").off == OFF
     assert [fault.endswith("no microphone is asked for") for fault in class_faults()] == [True]
+
+
+@pytest.mark.parametrize(
+    ("box", "said"), [(tuner(), "A tuner for the open strings"), (listener("x3545x"), "A listener for x3545x")]
+)
+def test_without_its_kernel_it_says_what_it_is(box, said):
+    assert box._repr_mimebundle_()[0]["text/html"] == f"<p>{said}: open the course to play to it.</p>"
+    box.close()

@@ -318,6 +318,22 @@ def test_the_inversion_panel_goes_up_the_neck_and_every_step_is_there_at_once() 
     panel.close()
 
 
+@pytest.mark.parametrize(("symbol", "root"), [("E#7", "E♯"), ("Cbmaj7", "C♭"), ("B#m7", "B♯"), ("Bbb6", "B♭♭")])
+def test_a_root_that_no_menu_lists_is_in_the_menu_of_its_panel(symbol: str, root: str) -> None:
+    panel = InversionPanel(symbol)
+    assert control(panel, "root").value == root
+    assert panel.text.startswith(root)
+    panel.close()
+
+
+def test_a_note_that_this_neck_does_not_have_is_told() -> None:
+    neck = Neck(tuning="E2 A2 D3 G3 B3 C5", frets=3)
+    panel = MelodyPanel("Fm7", "drop 3", "F#4", neck=neck)
+    assert "this neck does not have it" in panel.text
+    assert panel.children[-1].frames[panel.children[-1].frame] == []
+    panel.close()
+
+
 def test_the_melody_panel_tells_degree_from_foreign_and_follows_a_click() -> None:
     panel = MelodyPanel("C6", note="E4")
     view, note = panel.children[-1], control(panel, "note")

@@ -12,6 +12,7 @@ Sources: Web Audio API and Media Capture and Streams (W3C).
 from __future__ import annotations
 
 from collections.abc import Sequence
+from html import escape
 from pathlib import Path
 from typing import Any
 
@@ -105,7 +106,9 @@ class Listener(anywidget.AnyWidget):
 
     def _repr_mimebundle_(self, **how: Any) -> tuple[dict[str, Any], dict[str, Any]]:
         shown = super()._repr_mimebundle_(**how)
-        return (dict(shown[0]) if shown else {}) | {"text/plain": repr(self)}, {}
+        what = "A tuner for the open strings" if self.mode == "tuner" else f"A listener for {self.title}"
+        still = f"<p>{escape(what)}: open the course to play to it.</p>"
+        return (dict(shown[0]) if shown else {}) | {"text/html": still, "text/plain": repr(self)}, {}
 
 
 def listener(expected: Expected, neck: Neck = Neck()) -> Listener:  # noqa: B008

@@ -172,12 +172,10 @@ class MelodyPanel(Panel):
             else f"{top.name} is the {DEGREE_WORDS[degree or '1']} of {chord}"
         )
         if not grips:
-            single = single_options(self._neck, midi)[0].grip
-            return (
-                grip_marks(self._neck, single, label="note"),
-                f"{top} over {chord}",
-                f"{verdict}; no hand holds it as {spread}",
-            )
+            places = single_options(self._neck, midi)
+            marks = grip_marks(self._neck, places[0].grip, label="note") if places else ()
+            lacking = f"no hand holds it as {spread}" if places else "this neck does not have it"
+            return marks, f"{top} over {chord}", f"{verdict}; {lacking}"
         marks = grip_marks(self._neck, grips[0], voicing)
         if dim:
             marks = _foreign_top(marks)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from harmonylib.classroom.difficulty import formula
+from harmonylib.classroom.difficulty import WEIGHTS
 from harmonylib.classroom.marking import mark
 from harmonylib.classroom.marks import overview, summary
 from harmonylib.classroom.repertoire import repertoire
@@ -80,6 +80,13 @@ def shelf(folder: str = "tunes") -> Shelf:
 
 @section
 def difficulty_parts() -> Table:
-    """The parts a difficulty is the sum of."""
-    lines = [line.strip() for line in formula().splitlines() if line.strip()]
-    return table("difficulty is", ((line,) for line in lines), ["difficulty is"])
+    """The parts a difficulty, 0 to 10, is the sum of.
+
+    >>> print(difficulty_parts().head)
+    ('part', 'nothing at', 'all at', 'points', 'why')
+    """
+    rows = (
+        (w.column.replace("_", " "), f"{w.easy:g}", f"{w.hard:g}", f"{w.points:g}", w.why) for w in WEIGHTS.values()
+    )
+    remark = "between the two in proportion; the weights are common practice"
+    return table("part | nothing at | all at | points | why", rows, ["why"], [remark])

@@ -18,7 +18,7 @@ from harmonylib.classroom.sheets import Sheet
 from harmonylib.files import safe_cell, write_together
 from harmonylib.pictures.picture import Pen, Picture, ems, folded
 from harmonylib.pictures.theme import named_theme, text_on
-from harmonylib.wording import plain
+from harmonylib.wording import many, plain
 
 COLUMNS = ("learner", "exercise", "kind", "right", "reply")
 
@@ -122,7 +122,9 @@ def overview(marks: Marks, theme: str | None = None) -> Picture:
     lane, unit = 1.25 * look.mark, (look.width - left - 12) / max(learners, 1)
     title = f"{marks.sheet.title} ({marks.sheet.origin})"
     heading = folded(
-        f"{learners} notebooks came back; a bar is the class, from right to not read", look.small, look.width - 10
+        f"{many(learners, 'notebook')} came back; a bar is the class, from right to not read",
+        look.small,
+        look.width - 10,
     )
     head = 1.9 * look.chord + 1.5 * look.small * len(heading) + 2.6 * look.small
     height = lane * len(counts) + head + 6

@@ -2,10 +2,11 @@
 
 Conventions
 - The server runs in this very process: when it is told to stop, its kernels end with it.
-- What stands in `lab/` is read by JupyterLab as configuration: no question about news, no look for updates.
+- What stands in `lab/` is read by JupyterLab: configuration (no question about news, no look for updates), and what
+  runs a chapter that is opened.
 - What a person gives for Jupyter itself is handed on as it is.
 
-Sources: the options of Jupyter Server 2 and of JupyterLab 4.
+Sources: the options of Jupyter Server 2 and of JupyterLab 4, and its “prebuilt extensions”.
 """
 
 from __future__ import annotations
@@ -31,6 +32,8 @@ QUIET = (
     "--ServerApp.answer_yes=True",  # one Ctrl+C stops it
     "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
 )
+RUNS_BY_ITSELF = f"--LabApp.extra_labextensions_path={LAB / 'labextensions'}"
+"""The argument that lets a chapter run once it is open, so that its boxes take an answer at once."""
 
 LONGEST_SOCKET = 103
 """Bytes of the path of a socket that every system takes (Linux 107, macOS 103)."""
@@ -125,7 +128,8 @@ def open_lab(folder: Path, *, port: int | None = None, browser: bool = True, mor
     os.environ["JUPYTER_CONFIG_PATH"] = os.pathsep.join([str(LAB), settings] if settings else [str(LAB)])
     from jupyterlab.labapp import LabApp
 
-    arguments = [*QUIET, f"--ServerApp.root_dir={folder.resolve()}", f"--LabApp.default_url=/lab/tree/{FIRST_CHAPTER}"]
+    arguments = [*QUIET, RUNS_BY_ITSELF, f"--ServerApp.root_dir={folder.resolve()}"]
+    arguments += [f"--LabApp.default_url=/lab/tree/{FIRST_CHAPTER}"]
     arguments += [f"--ServerApp.port={port}"] * (port is not None) + ["--no-browser"] * (not browser)
     with warnings.catch_warnings(record=True):  # Jupyter's own, about its own settings
         server = LabApp.initialize_server(argv=[*arguments, *private_kernels(), *more])

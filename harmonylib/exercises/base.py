@@ -59,6 +59,10 @@ class Reply:
     def __repr__(self) -> str:
         return "\n".join([self.text, *(f"Remark: {remark}." for remark in self.remarks)])
 
+    def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
+        shown = "".join(f"<p>{escape(line)}</p>" for line in repr(self).splitlines())
+        return {"text/html": shown, "text/plain": repr(self)}
+
 
 @dataclass(frozen=True, repr=False)
 class Exercise:

@@ -23,7 +23,7 @@ from harmonylib.pictures.picture import Picture
 from harmonylib.score.engraving import Page, page
 from harmonylib.sound.listening import Sound, listen
 from harmonylib.theory.voicings import voice
-from harmonylib.wording import many
+from harmonylib.wording import capital, many
 
 
 def answered(today: Lesson, **how: object) -> Arrangement:
@@ -193,7 +193,7 @@ def _answer_row(today: Lesson, music: Arrangement, call: int, word: str) -> Row:
     where = music.tune.where(music.choices[call].note.onset)
     steps = [(None, answer.grip) for answer in found]
     empty = "no other answer fits this gap"
-    how = {"title": f"After the call at {where}", "empty": empty, "remarks": today.remarks(*ON_A_TUNE)}
+    how = {"title": capital(where), "empty": empty, "remarks": today.remarks(*ON_A_TUNE)}
     return row(today.neck, steps, captions=captions, **how)
 
 

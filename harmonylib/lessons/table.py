@@ -22,7 +22,7 @@ _CELL = "text-align:left;padding:.15em .9em .15em 0;vertical-align:top;"
 
 @dataclass(frozen=True, repr=False)
 class Table:
-    """Columns with a head and rows of text; the first cell of a row names it.
+    """Columns with a head and rows of text; the first cell of a row names the others.
 
     >>> Table(("root", "notes"), (("C", "C E G B"), ("F", "F A C E")))
     root  notes
@@ -53,6 +53,8 @@ class Table:
 
     def _row(self, row: Sequence[str]) -> str:
         first, *others = zip(self.head, row, strict=True)
+        if not others:  # a list: no cell names another
+            return f'<td style="{self._style(first[0])}">{escape(first[1])}</td>'
         named = f'<th scope="row" style="{self._style(first[0])}">{escape(first[1])}</th>'
         return named + "".join(f'<td style="{self._style(name)}">{escape(cell)}</td>' for name, cell in others)
 

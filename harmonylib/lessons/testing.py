@@ -276,8 +276,12 @@ def slashes(today: Lesson) -> Said:
 
 @section
 def passed(today: Lesson, most: int = 6) -> Row:
-    """The first notes of the tune that a diminished seventh carries."""
-    found = [choice for choice in carried(today, today.music.choices) if choice.diminished][:most]
+    """The first notes of the tune that a diminished seventh carries, each in one grip once."""
+    once: dict[object, Choice] = {}
+    for choice in carried(today, today.music.choices):
+        if choice.diminished:
+            once.setdefault((choice.note.pitch.name, choice.chord, choice.grip), choice)
+    found = list(once.values())[:most]
     words: Sequence[str] = [f"{c.note.pitch.name} over {c.chord}" for c in found]
     if not found:
         raise HarmonyError(f"no note of {today.tune.title} asks for a diminished seventh here")

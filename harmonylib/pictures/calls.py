@@ -64,8 +64,8 @@ def calls_picture(
     kinds = list(dict.fromkeys(e.kind for e in sounding))
     left = max(ems(kind) for kind in kinds) * look.label * 1.1 + 14
     wide = {e: ems(e.label) * look.label * 1.08 + 8 for e in sounding}
-    free = {e: _free_until(e, sounding, measures) for e in sounding}
-    written = [(e.onset, e.onset + max(e.duration, free[e] - e.onset - e.duration), wide[e]) for e in sounding]
+    free = {e: _free(e, sounding, measures) for e in sounding}
+    written = [(e.onset, e.onset + max(e.duration, free[e][1] - e.onset - e.duration), wide[e]) for e in sounding]
     staves = staves_for(measures, look.width - left - 12, written, left)
     chart = _Chart(look, staves, metre, kinds, sounding, wide, free)
 
@@ -76,7 +76,7 @@ def calls_picture(
 
 @dataclass(frozen=True)
 class _Chart:
-    """Lanes under lines of bars, one a kind; `wide` is the room a label needs, `free` when the next one starts."""
+    """Lanes under lines of bars, one a kind; `wide` is the room a label needs, `free` the time its lane is its own."""
 
     look: Theme
     staves: Staves
@@ -84,7 +84,7 @@ class _Chart:
     kinds: list[str]
     sounding: list[Span]
     wide: dict[Span, float]
-    free: dict[Span, Fraction]
+    free: dict[Span, tuple[Fraction, Fraction]]
 
     @property
     def lane(self) -> float:
@@ -118,24 +118,32 @@ class _Chart:
         return 0.5 * self.lane - 0.36 * self.look.label
 
     def draw_event(self, pen: Pen, line: int, y: float, event: Span, colour: str) -> None:
-        """What sounds of an event in a line of bars; its label inside where it fits, else behind it."""
+        """What sounds of an event in a line of bars; its label inside where it fits, else behind it, else before it."""
         start, end = self.staves.span(line)
         begin, stop = max(event.onset, start), min(event.onset + event.duration, end)
         if begin >= stop:
             return
         x1, x2, room = self.staves.x(line, begin), self.staves.x(line, stop), self.wide[event]
         pen.area([(x1 + 0.5, x2 - 0.5, y + 0.14 * self.lane, y + 0.86 * self.lane)], colour, self.look.ink)
-        if x2 - x1 >= room or self.staves.x(line, min(self.free[event], end)) - x2 < room:
-            ink = text_on(colour)
-            pen.write(x1 + 3, y + self.text_up, event.label, "label", colour=ink, bold=True, room=max(x2 - x1 - 4, 1))
+        free_from, free_until = self.free[event]
+        y += self.text_up
+        if x2 - x1 >= room:
+            pen.write(x1 + 3, y, event.label, "label", colour=text_on(colour), bold=True)
+        elif self.staves.x(line, min(free_until, end)) - x2 >= room:
+            pen.write(x2 + 4, y, event.label, "label", bold=True)
+        elif x1 - self.staves.x(line, max(free_from, start)) >= 2 * room:  # a label behind the one before has its place
+            pen.write(x1 - 4, y, event.label, "label", bold=True, align="right")
         else:
-            pen.write(x2 + 4, y + self.text_up, event.label, "label", bold=True)
+            pen.write(x1 + 3, y, event.label, "label", colour=text_on(colour), bold=True, room=max(x2 - x1 - 4, 1))
 
 
-def _free_until(event: Span, sounding: Sequence[Span], measures: Sequence[Bar]) -> Fraction:
-    """When the next event of its kind starts, or its bar ends."""
-    later = [other.onset for other in sounding if other.kind == event.kind and other.onset > event.onset]
-    return min(later + [bar.end for bar in measures if bar.onset <= event.onset < bar.end])
+def _free(event: Span, sounding: Sequence[Span], measures: Sequence[Bar]) -> tuple[Fraction, Fraction]:
+    """From when to when no other event of its kind is there, within its bar."""
+    bar = next(bar for bar in measures if bar.onset <= event.onset < bar.end)
+    others = [other for other in sounding if other.kind == event.kind]
+    before = [other.onset + other.duration for other in others if other.onset < event.onset]
+    later = [other.onset for other in others if other.onset > event.onset]
+    return max([*before, bar.onset]), min([*later, bar.end])
 
 
 def _told(event: Span, length: Fraction, metre: tuple[int, int]) -> str:

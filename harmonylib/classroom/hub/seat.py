@@ -19,7 +19,7 @@ from pathlib import Path
 
 from harmonylib.classroom.copies import FOLDER, lay, trust
 from harmonylib.classroom.lean import lean
-from harmonylib.classroom.opening import LAB, told
+from harmonylib.classroom.opening import LAB, RUNS_BY_ITSELF, told
 from harmonylib.classroom.shipped import course_folder
 from harmonylib.errors import HarmonyError
 from harmonylib.files import write_together
@@ -39,6 +39,7 @@ LIMITS = {
 CLOSED = (
     "--KernelManager.transport=ipc",
     "--ServerApp.terminals_enabled=False",
+    RUNS_BY_ITSELF,
     "--ServerApp.log_level=WARN",
     "--LabApp.extension_manager=readonly",
     "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
