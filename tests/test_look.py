@@ -1,15 +1,20 @@
 """The look a class has chosen, once: pictures, panels, scores and paper all have it, and no words meet."""
 
+import io
 from collections.abc import Callable
 from pathlib import Path
 
 import pypdfium2
 import pytest
+from PIL import Image, ImageChops
 
 from harmonylib.answering.stages import arrange
 from harmonylib.guitar.neck import Neck
+from harmonylib.lessons.shapes import shapes
 from harmonylib.pictures.grips import grip_row
-from harmonylib.pictures.neck import grip_marks, neck_frame, neck_picture
+from harmonylib.pictures.look import look
+from harmonylib.pictures.neck import NeckFrame, grip_marks, neck_frame, neck_picture
+from harmonylib.pictures.picture import Picture
 from harmonylib.pictures.theme import OKABE_ITO, default_theme, named_theme
 from harmonylib.score.engraving import engrave
 from harmonylib.score.pdf import pdf
@@ -50,6 +55,47 @@ def test_pictures_and_panels_have_the_class_s_look(chosen: Callable[[str], None]
     assert "#0072b2" not in grip_row(Neck(), [(HELD, grip) for grip in Neck().grips(HELD)]).svg.lower()
     panel.close()
     view.close()
+
+
+def test_rows_of_shapes_lie_or_stand_as_the_class_wants_it(chosen: Callable[[str], None]) -> None:
+    """Without a word in the class's file they lie as the whole neck does, hand-outs stand; its word holds for both."""
+    steps = [(HELD, grip) for grip in Neck().grips(HELD)[:2]]
+    lying, upright = (grip_row(Neck(), steps, upright=way).svg for way in (False, True))
+    shown = shapes("Cmaj7", Neck(), "root position", "drop 2")
+    assert grip_row(Neck(), steps).svg == lying != upright
+    before = shown.picture
+    chosen("[pictures]\nupright = false\n")
+    assert (grip_row(Neck(), steps).svg, look().upright) == (lying, False)
+    chosen("[pictures]\nupright = true\n")
+    assert (grip_row(Neck(), steps).svg, look().upright) == (upright, True)
+    assert shown.picture.svg != before.svg
+    assert shown.picture.text == before.text, "what is read out stays the same"
+    assert grip_row(Neck(), steps, upright=False).svg == lying
+
+
+@pytest.mark.parametrize("left_handed", [False, True])
+def test_an_upright_board_has_the_nut_on_top_and_mirrors_for_the_left_hand(left_handed: bool) -> None:
+    frame = NeckFrame(Neck(), (3, 6), 10, 5, 100, 12, 20, left_handed, upright=True)
+    low, high = frame.spot(6, 3), frame.spot(1, 6)
+    assert (low[0] < high[0]) is not left_handed
+    assert low[1] > high[1]
+    assert frame.spot(4, 0)[1] > frame.at(4, frame.along(2))[1] > frame.spot(4, 3)[1] > 5
+
+
+def ink_at_the_edges(picture: Picture, edge: int = 2) -> bool:
+    """Whether anything is drawn within so many pixels of the edge of a picture, at 100 %."""
+    page = Image.open(io.BytesIO(picture.png(round(picture.width * 4 / 3)))).convert("L")
+    inner = page.crop((edge, edge, page.width - edge, page.height - edge))
+    empty = Image.new("L", page.size, page.getpixel((0, 0)))
+    empty.paste(inner, (edge, edge))
+    return ImageChops.difference(page, empty).getbbox() is not None
+
+
+@pytest.mark.parametrize("neck", [Neck(), Neck(left_handed=True), Neck(tuning="seven strings", capo=2)])
+@pytest.mark.parametrize("theme", ["paper", "paper grey 18", "projector dark"])
+def test_nothing_of_an_upright_row_goes_over_its_edge(neck: Neck, theme: str) -> None:
+    steps = neck.cycle(HELD, (5, 4, 3, 2))
+    assert not ink_at_the_edges(grip_row(neck, steps, title="Cycle", upright=True, theme=theme))
 
 
 def test_a_call_goes_before_the_class(chosen: Callable[[str], None]) -> None:

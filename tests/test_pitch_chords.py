@@ -296,13 +296,29 @@ def test_extended_chords_hold_what_they_say():
         "Cadd9": ("", "9"),
         "Cm(add9)": ("m", "9"),
         "Cm(maj9)": ("m(maj7)", "9"),
-        "Cdim(maj7)": ("dim7", "7"),
+        "Cdim(maj7)": ("dim", "7"),
+        "C°Δ": ("dim", "7"),
+        "Cdim(maj9)": ("dim", "7 9"),
+        "Cdim7(add7)": ("dim7", "7"),
         "Cadd13": ("", "13"),
         "C7/6": ("7", "13"),
     }
     for symbol, (kind, extensions) in content.items():
         chord = Chord.parse(symbol)
         assert (symbol, chord.kind, chord.extensions) == (symbol, kind, tuple(extensions.split()))
+
+
+def test_a_diminished_chord_with_a_major_seventh_is_a_chord_of_its_own():
+    """C E♭ G♭ B: not the diminished seventh, and no triad that has to be filled up."""
+    chord = Chord.parse("Cdim(maj7)")
+    assert (str(chord), chord.family) == ("Cdim(maj7)", "diminished triad, major seventh")
+    assert [str(name) for name in chord.names] == ["C", "E♭", "G♭", "B"]
+    assert chord.stacks == (("1", "♭3", "♭5", "7"),)
+    assert not chord.is_triad
+    assert chord.allowed == {0, 3, 6, 11}
+    same = ("CdimM7", "C°maj7", "Co(maj7)", "Cdim(add7)", "Cdim maj7", "Cm(maj7)b5", "CmM7(♭5)")
+    assert {Chord.parse(symbol) for symbol in same} == {chord}
+    assert Chord.parse("Cdim7") != Chord.parse("Cdim7(add7)") != chord
 
 
 def test_spellings_of_one_chord_are_one_chord():
@@ -348,7 +364,8 @@ def test_what_a_block_chord_cannot_say_is_remarked():
 
 SUFFIXES = sorted({*spellings(), *CHORD_KINDS, *MUSICXML_KINDS.values()}) + (
     "7b9b13 7b9#9 7#9#11 13b9 13#11 maj7#11 maj9#11 m11b5 m7b5(b13) 7#5#11 9#5 9b5 7sus4b9 6/9#11 m6/9 m(maj9) "
-    "dim(maj7) add9 m(add9) add13 add11 7add13 sus2 maj13#11 aug(add9) 11b9 m9b5 7alt dim7(b13) mM9 +9 o9".split()
+    "dim(maj7) dim(maj9) dim(maj7add♭13) dim7(add7) "
+    "add9 m(add9) add13 add11 7add13 sus2 maj13#11 aug(add9) 11b9 m9b5 7alt dim7(b13) mM9 +9 o9".split()
 )
 
 

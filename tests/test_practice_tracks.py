@@ -26,7 +26,7 @@ from harmonylib.sound.rendering import REST_S
 from harmonylib.sound.strings import RATE
 from harmonylib.tunes.form import runs
 from harmonylib.tunes.reading import read, read_text
-from tests.witnesses.energy import Wave, near, rises
+from tests.witnesses.energy import Wave, decibels, loudness, near, rises
 
 TUNE = "chapters/tunes/lantern_on_the_landing.abc"
 HEAD = "M:4/4\nL:1/4\nQ:1/4=120\nK:C\n"
@@ -76,11 +76,18 @@ def test_the_click_goes_on_through_all_of_it_in_metre() -> None:
 
 
 def test_a_backbeat_is_clicked_on_two_and_four_after_a_full_count_in() -> None:
-    samples = practice_track(made(HEAD + '"Cmaj7"E4|"Dm7"F4|'), 60, 60, click="backbeat").samples
+    samples = practice_track(made(HEAD + '"Cmaj7"E z3|"Dm7"F z3|'), 60, 60, click="backbeat").samples
     assert near(onsets(samples), [0, 1, 2, 3, 4, 5, 7, 8, 9, 11])
     clicks = click_events(even_bars((3, 4), 6), 1, backbeat=True)
     assert [event.onset for event in clicks] == [-3, -2, -1, 1, 4]
     assert [event.midi == (ACCENT,) for event in clicks] == [True, False, False, False, False]
+
+
+def test_a_click_stands_out_of_strings_that_ring() -> None:
+    """Over a chord held for four beats each click is 6 dB louder than what rings just before it."""
+    samples, part = practice_track(made(HEAD + '"Cmaj7"E4|"Dm7"F4|'), 60, 60).samples, RATE // 125
+    for at in (round(beat * RATE) for beat in (5, 6, 7, 9, 10, 11)):
+        assert decibels(loudness(samples[at : at + part]) / loudness(samples[at - part : at])) > 6
 
 
 def test_a_bar_of_rest_is_silent_where_nothing_clicks() -> None:

@@ -263,6 +263,7 @@ def test_our_own_reader_reads_the_same_tune(name: str) -> None:
 @pytest.mark.slow
 def test_every_chord_symbol_is_read_back_and_by_music21_too(schema: etree.XMLSchema) -> None:
     symbols = [f"Eb{suffix}" for suffix in dict.fromkeys(spellings())] + ["F#m7/E", "Bb13(b9)", "Am11", "Gmaj9", "C5"]
+    symbols += ["Edim(maj7)", "Bbdim(maj9)"]
     bars = [(f"[{symbol}] Eb5:1", {"metre": (1, 4)}) for symbol in symbols]
     arrangement = made(bars)
     xml = musicxml(arrangement)
@@ -277,6 +278,16 @@ def test_every_chord_symbol_is_read_back_and_by_music21_too(schema: etree.XMLSch
             assert wanted <= {p.pitchClass for p in harmony.pitches}, symbol
 
 
+@pytest.mark.parametrize("symbol", ["Cdim(maj7)", "F#dim(maj9)", "Bb°Δ/Db", "Cdim7(add7)", "Adim7"])
+def test_a_diminished_chord_with_a_seventh_goes_out_and_comes_back(symbol: str, schema: etree.XMLSchema) -> None:
+    tune = read_text(f'L:1/1\nM:4/4\nK:C\n"{symbol}"b|"C6"c\'|]')
+    xml = musicxml(arrange(tune, stage="melody"))
+    schema.assertValid(parsed(xml))
+    again = [change.chord for change in read_text(xml, "musicxml").changes]
+    assert again == [change.chord for change in tune.changes] == [Chord.parse(symbol), Chord.parse("C6")]
+    assert read_text(f'L:1/1\nM:4/4\nK:C\n"{again[0]}"b|]').changes[0].chord == again[0], "as ABC too"
+
+
 SYMBOLS = {
     # symbol: kind, its text, and what a program shows that prints the text and then the degrees
     "Cm7b5": ("half-diminished", "m7♭5", "Cm7♭5"),
@@ -287,7 +298,8 @@ SYMBOLS = {
     "C7alt": ("augmented-seventh", "7♯5", "C7♯5(♭9♯9)"),
     "Cmaj7b5": ("major-seventh", "maj7", "Cmaj7(♭5)"),
     "Cm(maj9)": ("major-minor", "m(maj7)", "Cm(maj7)(9)"),
-    "C7sus4": ("suspended-fourth", "sus4", "Csus4(♭7)"),
+    "Cdim(maj7)": ("diminished", "dim", "Cdim(♯7)"),
+    "C7sus4": ("suspended-fourth", "sus4", "Csus4(7)"),
     "C6/9": ("major-sixth", "6", "C6(9)"),
     "Cadd9": ("major", "", "C(add9)"),
     "C13": ("dominant-13th", "13", "C13"),

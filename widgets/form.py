@@ -4,6 +4,7 @@ The form computes nothing: what was written is a `harmonylib.tunes.sketch.Sketch
 
 Conventions
 - A note goes in when the neck is clicked, when Enter is pressed on it, or when a letter is typed and Enter pressed.
+- The button “tie”, or a hyphen typed for a note, holds the last note on for the length that is chosen.
 - A chord symbol stands with the next note or rest; the field is empty again after it.
 """
 
@@ -32,7 +33,7 @@ from widgets.neck import NeckView
 from widgets.panel import Panel, entry, menu
 from widgets.player import Player
 
-REST = ("r", "z", "rest")
+REST, TIE = ("r", "z", "rest"), "-"
 WORDS = "click a place on the neck, or type a letter below it"
 
 
@@ -82,9 +83,10 @@ class TuneForm(Panel):
             "note": entry("note, and Enter", ""),
         }
         self._buttons = [
-            ipywidgets.Button(description=word, layout={"width": "8em"}) for word in ("rest", "take back", "save")
+            ipywidgets.Button(description=word, layout={"width": "8em"})
+            for word in ("rest", "tie", "take back", "save")
         ]
-        for button, act in zip(self._buttons, (self._rest, self._take_back, self._save), strict=True):
+        for button, act in zip(self._buttons, (self._rest, self._tie, self._take_back, self._save), strict=True):
             button.on_click(lambda _, act=act: self._press(act))
         self._told = ipywidgets.HTML()
         given = (title, key, metre, neck, folder, theme)
@@ -92,17 +94,24 @@ class TuneForm(Panel):
         super().__init__(controls, [self._neck_view], given=given, state=state, theme=theme, buttons=self._buttons)
         self._lay_out()
         named = {name: self._controls[name].value for name in ("title", "key", "metre")}
-        parts = tuple(Part(Pitch.parse(p) if p else None, Fraction(length), chord) for p, length, chord in written)
+        parts = tuple(Part(Pitch.parse(p) if p else None, Fraction(length), *more) for p, length, *more in written)
         self._take(Sketch(**named, parts=parts))
         self._neck_view.observe(self._clicked, "selected")
 
     # --- what is written -----------------------------------------------------------------------------------------
 
     def write(self, note: str, length: str = "", chord: str = "") -> None:
-        """Write a note (or “r” for a rest) as the form does; raises `HarmonyError` for what does not fit."""
-        last = next((part.pitch for part in reversed(self.sketch.parts) if part.pitch), None)
-        pitch = None if note.strip().lower() in REST else named(note, last)
-        self._add(pitch, length or self._controls["length"].value, chord or self._controls["chord"].value)
+        """Write a note as the form does, “r” for a rest, “-” to hold the last note on.
+
+        Raises `HarmonyError` for what does not fit.
+        """
+        length, chord = length or self._chosen[0], chord or self._chosen[1]
+        if note.strip() == TIE:
+            self._put(self.sketch.tie(length, chord))
+        else:
+            last = next((part.pitch for part in reversed(self.sketch.parts) if part.pitch), None)
+            pitch = None if note.strip().lower() in REST else named(note, last)
+            self._put(self.sketch.add(pitch, length, chord))
 
     @property
     def tune(self) -> Any:
@@ -113,14 +122,20 @@ class TuneForm(Panel):
     def text(self) -> str:
         return f"{self.sketch.title}: {self.sketch.told}"
 
-    def _add(self, pitch: Pitch | int | None, length: str, chord: str) -> None:
-        self._take(self.sketch.add(pitch, length, chord))
+    def _put(self, sketch: Sketch) -> None:
+        """Take what has one part more; the chord stands with it."""
+        self._take(sketch)
         self._controls["chord"].value = ""
+
+    @property
+    def _chosen(self) -> tuple[str, str]:
+        """The length and the chord of the next part."""
+        return self._controls["length"].value, self._controls["chord"].value
 
     def _take(self, sketch: Sketch) -> None:
         """Show another state of what is written: the words, the neck, the music."""
         self.sketch = sketch
-        self._state["written"] = [(str(p.pitch or ""), str(p.length), p.chord) for p in sketch.parts]
+        self._state["written"] = [(str(p.pitch or ""), str(p.length), p.chord, p.tied) for p in sketch.parts]
         saved = f' Saved as {self._saved}.abc: write <code>tune="{self._saved}"</code> in the second cell.'
         self._told.value = f'<p role="status">{sketch.told}.{saved if self._saved else ""}</p>'
         pitches = [part.pitch for part in sketch.parts if part.pitch]
@@ -178,11 +193,14 @@ class TuneForm(Panel):
             return
         string, fret = places[-1]
         midi = self._neck_view.neck.open_midi[-string] + fret
-        self._press(lambda: self._add(midi, self._controls["length"].value, self._controls["chord"].value))
+        self._press(lambda: self._put(self.sketch.add(midi, *self._chosen)))
         self._neck_view.selected = []
 
     def _rest(self) -> None:
-        self._add(None, self._controls["length"].value, self._controls["chord"].value)
+        self._put(self.sketch.add(None, *self._chosen))
+
+    def _tie(self) -> None:
+        self._put(self.sketch.tie(*self._chosen))
 
     def _take_back(self) -> None:
         self._take(self.sketch.take_back())

@@ -183,7 +183,7 @@ def steps(label: str, last: int) -> ipywidgets.IntSlider:
 
 def chord_menus(chord: Chord) -> dict[str, ipywidgets.Widget]:
     """Menus for root and family, set to a chord; a triad to the first family it is filled up to."""
-    kind = TRIADS[chord.kind][3][0] if chord.is_triad else chord.kind
+    kind = TRIADS[chord.kind][3][0] if chord.kind in TRIADS else chord.kind
     root = str(chord.root)
     roots = ROOTS if root in ROOTS else [*ROOTS, root]
     families = [(f"{label} · {row[0]}", label) for label, row in FAMILIES.items()]

@@ -50,7 +50,7 @@ RANGES: dict[str, tuple[float, float]] = {
 """What may be set, lowest and highest: quarter notes a minute, share of the beat, 0 to 1, call to answer, bars."""
 
 SOUND = {
-    strings: "RATE ATTACK_S CLICK_S RING_S DULLNESS SOFT_HZ PLUCKED_AT",
+    strings: "RATE ATTACK_S CLICK_S LONGEST_S DAMPED_S STAGES BODY STEADY SOFT_HZ PLUCKED_AT",
     rendering: "LEVEL TOP_WEIGHT KNEE LOUDEST STRUM_S RELEASE_S",
 }
 """The settings of `harmonylib.sound` that the browser plays by."""

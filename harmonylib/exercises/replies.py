@@ -23,7 +23,7 @@ def plain_form(chord: Chord) -> Chord:
     >>> plain_form(Chord.parse("F/A")), plain_form(Chord.parse("G13"))
     (F6, G7)
     """
-    return Chord(chord.root, TRIADS[chord.kind][3][0] if chord.is_triad else chord.kind)
+    return Chord(chord.root, TRIADS[chord.kind][3][0] if chord.kind in TRIADS else chord.kind)
 
 
 @section

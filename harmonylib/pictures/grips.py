@@ -1,21 +1,22 @@
 """Grips beside each other: a row of close-ups, and the paths of the voices from one to the next.
 
 Conventions
-- A close-up shows the frets the hand lies on, drawn as `pictures.neck` draws them.
+- A close-up shows the frets the hand lies on, drawn as `pictures.neck` draws them, lying or upright.
 - Paths run upwards in pitch, one grip a column; moves are semitones.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
-from harmonylib.pictures.look import label_of
+from harmonylib.pictures.look import label_of, upright_row
 from harmonylib.pictures.neck import NeckFrame, degree_role, draw_board, draw_marks, grip_marks, turned
 from harmonylib.pictures.picture import Pen, Picture, folded, titled
-from harmonylib.pictures.theme import named_theme
+from harmonylib.pictures.theme import Theme, named_theme
 from harmonylib.theory.voicings import Voicing
 
 Step = tuple[Voicing | None, Grip]
@@ -30,6 +31,7 @@ def grip_row(
     title: str = "",
     across: int = 4,
     left_handed: bool | None = None,
+    upright: bool | None = None,
     theme: str | None = None,
 ) -> Picture:
     """Small diagrams of grips in a row, for a cycle or a bar; each says its chord, its frets and why.
@@ -39,6 +41,7 @@ def grip_row(
     steps: (voicing, grip) pairs as `Neck.cycle` gives them; a single note has None for a voicing.
     captions: a short reason for each (default: spread and inversion).
     across: grips in a line.
+    upright: the nut on top (default: as the class has it, else string 1 on top as on the whole neck).
 
     >>> from harmonylib.theory.voicings import voice
     >>> neck = Neck()
@@ -46,41 +49,59 @@ def grip_row(
     Cmaj7 x3545x, drop 2, root position | Cmaj7 x7958x, drop 2, first inversion
     """
     look, left_handed, label = named_theme(theme), turned(neck, left_handed), label_of(label)
+    upright = upright_row(upright)
     if not steps:
         raise HarmonyError("a row of grips needs at least one grip; none was given")
     if captions and len(captions) != len(steps):
         raise HarmonyError(f"{len(captions)} captions for {len(steps)} grips: give one for each, or none")
     notes = captions or [f"{v.spread}, {v.inversion}" if v else "single note" for v, _ in steps]
-    heads = [str(voicing.chord) if voicing else "" for voicing, _ in steps]
+    heads, grips = [str(voicing.chord) if voicing else "" for voicing, _ in steps], [grip for _, grip in steps]
     all_marks = [
         grip_marks(neck, grip, voicing, label if voicing or label != "degree" else "note") for voicing, grip in steps
     ]
     across = max(1, min(across, len(steps)))
     cell = (look.width - 8) / max(across, 1 if look.fills_width else 3)
     told = [folded(note, look.small, cell - 14) for note in notes]
-    rows = max(map(len, told))
-    gap, row = 1.2 * look.mark, 1.35 * look.small
-    foot, board = 2.8 * look.small + 0.45 * gap, gap * (len(neck.open_strings) - 1)
-    line = foot + board + 0.9 * look.mark + rows * row + row + 1.9 * look.chord
+    rows, row, room = max(map(len, told)), 1.35 * look.small, cell - 14
+    frames = [_frame(neck, grip, look, room, left_handed, upright) for grip in grips]
+    foot = (2.2 if neck.capo else 0.8) * look.small if upright else 2.8 * look.small + 0.45 * frames[0].gap
+    tall = max(frame.width if upright else frame.y(1) for frame in frames)
+    line = foot + tall + 0.9 * look.mark + rows * row + row + 1.9 * look.chord
     lines = -(-len(steps) // across)
     height = lines * line + (1.2 * look.chord if title else 0)
 
     def draw(pen: Pen) -> None:
-        for index, (_, grip) in enumerate(steps):
+        for index, grip in enumerate(grips):
             left, bottom = 6 + cell * (index % across), line * (lines - 1 - index // across) + foot
-            frame = NeckFrame(neck, _close_up(neck, grip), left, bottom, cell - 14, gap, 1.35 * look.mark, left_handed)
+            drop = tall - frames[index].width if upright else 0  # boards hang from their nuts
+            frame = replace(frames[index], left=left + frames[index].left, bottom=bottom + drop)
             draw_board(pen, frame)
             draw_marks(pen, frame, all_marks[index])
-            floor = frame.y(1) + 0.9 * look.mark
-            for lift, words in enumerate(reversed(told[index]), rows - len(told[index])):
-                pen.write(left, floor + lift * row, words, colour=look.soft)
-            pen.write(left, floor + rows * row, str(grip), room=cell - 14)
-            pen.write(left, floor + (rows + 1.1) * row, heads[index], "chord", bold=True, room=cell - 10)
+            floor = bottom + tall + 0.9 * look.mark + rows * row
+            _write_over(pen, left, floor, [heads[index], str(grip), *told[index]], room)
 
-    said = " | ".join(
-        f"{head} {grip}, {note}".strip() for head, (_, grip), note in zip(heads, steps, notes, strict=True)
-    )
+    said = " | ".join(f"{head} {grip}, {note}".strip() for head, grip, note in zip(heads, grips, notes, strict=True))
     return Picture(title, titled(title, said), cell * across + 8, height, look, draw)
+
+
+def _frame(neck: Neck, grip: Grip, look: Theme, room: float, left_handed: bool, upright: bool) -> NeckFrame:
+    """The frame of a close-up, so many points wide, from 0; beside an upright one is room for fret numbers."""
+    gap, frets, column = 1.2 * look.mark, _close_up(neck, grip), 1.35 * look.mark
+    if not upright:
+        return NeckFrame(neck, frets, 0, 0, room, gap, column, left_handed)
+    side, strings = 2.4 * look.small, len(neck.open_strings) - 1
+    gap = min(gap, (room - side - 0.5 * look.mark) / strings)
+    tall = column + 1.3 * look.mark * (frets[1] - frets[0] + 1)
+    return NeckFrame(neck, frets, 0.5 * look.mark if left_handed else side, 0, tall, gap, column, left_handed, True)
+
+
+def _write_over(pen: Pen, x: float, y: float, words: Sequence[str], room: float) -> None:
+    """Over a board, from the top: chord, grip (at `y`) and a few words on it."""
+    (head, grip, *told), row = words, 1.35 * pen.theme.small
+    for line, text in reversed([*enumerate(told, 1)]):
+        pen.write(x, y - line * row, text, colour=pen.theme.soft)
+    pen.write(x, y, grip, room=room)
+    pen.write(x, y + 1.1 * row, head, "chord", bold=True, room=room + 4)
 
 
 def _close_up(neck: Neck, grip: Grip) -> tuple[int, int]:

@@ -86,6 +86,15 @@ def label_of(given: str = "") -> str:
     return label
 
 
+def upright_row(given: bool | None = None) -> bool:
+    """Whether rows of grips on the screen stand upright: as a call or the class's file asks; else they lie as the neck.
+
+    >>> upright_row(), upright_row(True)
+    (False, True)
+    """
+    return bool(_of_class().get("upright", False)) if given is None else given
+
+
 def left_handed() -> bool:
     """Whether the class's file says that its pictures are for a left-handed player."""
     return bool(section("neck").get("left_handed", False))

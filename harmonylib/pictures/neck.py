@@ -42,11 +42,14 @@ class NeckFrame:
     """Where strings and frets lie on a page: points from the lower left corner; `y(1)` is the highest string.
 
     `frets` is the window (first, last), `left` and `bottom` the corner of the board, `width` its length with the
-    column for open strings, `gap` the distance between strings.
+    column for open strings, `gap` the distance between strings. An `upright` board has the nut on top and its lowest
+    string on the left, on the right for a left-handed player.
 
     >>> frame = NeckFrame(Neck(), (1, 12), left=0, bottom=0, width=200, gap=10, column=20)
     >>> frame.x(0), frame.y(6), frame.y(1)
     (10.0, 0, 50)
+    >>> NeckFrame(Neck(), (1, 4), left=0, bottom=0, width=200, gap=10, column=20, upright=True).spot(6, 0)
+    (0, 190.0)
     """
 
     neck: Neck
@@ -57,22 +60,39 @@ class NeckFrame:
     gap: float
     column: float
     left_handed: bool = False
+    upright: bool = False
+
+    def along(self, fret: float) -> float:
+        """How far a fret wire lies from the end of the board; 0 is the nut."""
+        low, high = (1 - 2 ** (-f / 24) for f in (self.frets[0] - 1, self.frets[1]))
+        share = (1 - 2 ** (-fret / 24) - low) / (high - low)
+        return self.column + share * (self.width - self.column)
+
+    def middle(self, fret: int) -> float:
+        """How far a mark at a fret lies from the end; open strings (0) have a column of their own before the board."""
+        return (self.along(fret - 1) + self.along(fret)) / 2 if fret else self.column / 2
+
+    def at(self, string: float, away: float) -> tuple[float, float]:
+        """x and y of a string, so far from the end; a string may lie between two or beside them all."""
+        low = len(self.neck.open_strings) - string
+        if self.upright:
+            return self.left + (string - 1 if self.left_handed else low) * self.gap, self.bottom + self.width - away
+        return self.left + (self.width - away if self.left_handed else away), self.bottom + low * self.gap
+
+    def spot(self, string: int, fret: int) -> tuple[float, float]:
+        """x and y of a mark."""
+        return self.at(string, self.middle(fret))
 
     def wire(self, fret: float) -> float:
         """x of a fret wire; 0 is the nut."""
-        low, high = (1 - 2 ** (-f / 24) for f in (self.frets[0] - 1, self.frets[1]))
-        share = (1 - 2 ** (-fret / 24) - low) / (high - low)
-        return self._turned(self.column + share * (self.width - self.column))
+        return self.at(1, self.along(fret))[0]
 
     def x(self, fret: int) -> float:
-        """x of a mark at a fret; open strings (0) have a column of their own before the board."""
-        return (self.wire(fret - 1) + self.wire(fret)) / 2 if fret else self._turned(self.column / 2)
+        """x of a mark at a fret."""
+        return self.spot(1, fret)[0]
 
     def y(self, string: int) -> float:
-        return self.bottom + (len(self.neck.open_strings) - string) * self.gap
-
-    def _turned(self, x: float) -> float:
-        return self.left + (self.width - x if self.left_handed else x)
+        return self.at(string, 0)[1]
 
 
 def grip_marks(neck: Neck, grip: Grip | str, voicing: Voicing | None = None, label: str = "") -> tuple[Mark, ...]:
@@ -216,36 +236,54 @@ def draw_board(pen: Pen, frame: NeckFrame) -> None:
     """Board, strings, frets and numbers inside a frame."""
     look, neck, (low, high) = pen.theme, frame.neck, frame.frets
     count = len(neck.open_strings)
-    below, above = frame.y(count) - 0.45 * frame.gap, frame.y(1) + 0.45 * frame.gap
+    above, below = 0.55, count + 0.45
     inlaid = [fret for fret in range(low, high + 1) if fret + neck.capo in _INLAYS]
-    pen.area([(frame.wire(f - 1), frame.wire(f), below, above) for f in inlaid], look.band)
-    pen.lines(((frame.wire(f), below, frame.wire(f), above) for f in range(low, high + 1)), look.line, 1.1)
-    edge = frame.wire(low - 1)
-    pen.lines([(edge, below, edge, above)], look.ink if low == 1 else look.line, 4.5 if low == 1 else 1.1)
-    end = frame.wire(high)
+    corners = [(frame.at(above, frame.along(f - 1)), frame.at(below, frame.along(f))) for f in inlaid]
+    bands = [(x, x2, y2, y) for (x, y), (x2, y2) in corners]
+    for floor in [[band] for band in bands] if frame.upright else [bands]:
+        pen.area(floor, look.band)
+    wires = {
+        fret: (*frame.at(below, frame.along(fret)), *frame.at(above, frame.along(fret)))
+        for fret in range(low - 1, high + 1)
+    }
+    pen.lines((wires[fret] for fret in range(low, high + 1)), look.line, 1.1)
+    pen.lines([wires[low - 1]], look.ink if low == 1 else look.line, 4.5 if low == 1 else 1.1)
     for string in range(1, count + 1):
-        pen.lines([(edge, frame.y(string), end, frame.y(string))], look.soft, 0.6 + 0.22 * (string - 1))
+        ends = (*frame.at(string, frame.along(low - 1)), *frame.at(string, frame.along(high)))
+        pen.lines([ends], look.soft, 0.6 + 0.22 * (string - 1))
     dots = [
-        frame.x(fret) + (dot - (_INLAYS[fret + neck.capo] - 1) / 2) * 0.6 * look.small
+        frame.at(below + 0.4 * look.small / frame.gap, frame.middle(fret) + aside * 0.6 * look.small)
         for fret in inlaid
-        for dot in range(_INLAYS[fret + neck.capo])
+        for aside in ((0,) if _INLAYS[fret + neck.capo] == 1 else (-0.5, 0.5))
     ]
-    pen.dots(dots, below - 0.4 * look.small, 0.32 * look.small)
+    pen.dots(dots, 0.32 * look.small)
     for fret in range(low, high + 1):
-        if fret not in inlaid and abs(frame.wire(fret) - frame.wire(fret - 1)) < ems(f"{fret}") * look.small:
+        room = ems(f"{fret}") * look.small
+        if fret not in inlaid and not frame.upright and abs(frame.along(fret) - frame.along(fret - 1)) < room:
             continue  # large print leaves room for the numbers with a dot alone
-        colour = look.ink if fret in inlaid else look.soft
-        pen.write(frame.x(fret), below - 1.55 * look.small, str(fret), align="center", colour=colour)
+        _number(pen, frame, fret, look.ink if fret in inlaid else look.soft)
     if neck.capo:
-        pen.write(frame.x(0), below - 1.55 * look.small, f"capo {neck.capo}", align="center", colour=look.soft)
+        x, y = frame.at((count + 1) / 2, frame.width) if frame.upright else frame.at(below, frame.middle(0))
+        pen.write(x, y - 1.55 * look.small, f"capo {neck.capo}", align="center", colour=look.soft)
+
+
+def _number(pen: Pen, frame: NeckFrame, fret: int, colour: str) -> None:
+    """The number of a fret beside the lowest string: under the board, or left of an upright one."""
+    small, below = pen.theme.small, len(frame.neck.open_strings) + 0.45
+    if not frame.upright:
+        x, y = frame.at(below, frame.middle(fret))
+        pen.write(x, y - 1.55 * small, str(fret), align="center", colour=colour)
+        return
+    x, y = frame.at(below + 0.9 * small / frame.gap, frame.middle(fret))
+    pen.write(x, y - 0.36 * small, str(fret), align="left" if frame.left_handed else "right", colour=colour)
 
 
 def draw_marks(pen: Pen, frame: NeckFrame, marks: Sequence[Mark]) -> None:
-    """Marks inside a frame, none wider than its narrowest fret."""
+    """Marks inside a frame, none wider than its narrowest fret, nor than an upright board's strings are apart."""
     look, (_, high) = pen.theme, frame.frets
-    narrowest = 0.98 * abs(frame.wire(high) - frame.wire(high - 1))
+    narrowest = 0.98 * min(frame.along(high) - frame.along(high - 1), frame.gap if frame.upright else frame.width)
     for mark in marks:
-        x, y = frame.x(mark.fret or 0), frame.y(mark.string)
+        x, y = frame.spot(mark.string, mark.fret or 0)
         if mark.fret is None:
             pen.write(x, y - 0.36 * look.label, "×", "label", align="center", colour=look.soft)
         else:

@@ -167,8 +167,8 @@ class Pen:
         }
         self.ax.fill(xs, ys, zorder=zorder, **style)
 
-    def dots(self, xs: Sequence[float], y: float, size: float) -> None:
-        """Small round dots at one height."""
+    def dots(self, places: Sequence[tuple[float, float]], size: float) -> None:
+        """Small round dots."""
         style: dict[str, Any] = {
             "color": self.theme.ink,
             "markeredgewidth": 0,
@@ -176,7 +176,8 @@ class Pen:
             "zorder": 2,
             "clip_on": False,
         }
-        self.ax.plot(xs, [y] * len(xs), marker="o", markersize=size * self.scale, **style)
+        xs, ys = [x for x, _ in places], [y for _, y in places]
+        self.ax.plot(xs, ys, marker="o", markersize=size * self.scale, **style)
 
     def mark(
         self, x: float, y: float, role: str, label: str, top: bool = False, hollow: bool = False, most: float = 99

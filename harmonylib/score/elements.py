@@ -21,11 +21,14 @@ from harmonylib.tunes.tune import signature
 XML_KINDS = {
     # family or triad: MusicXML 4.0 kind-value, and what its degrees need besides (value, alteration, type)
     **{suffix: (kind, ()) for kind, suffix in reversed(MUSICXML_KINDS.items())},
-    "7sus4": ("suspended-fourth", ((7, -1, "add"),)),
+    "7sus4": ("suspended-fourth", ((7, 0, "add"),)),
     "7♭5": ("dominant", ((5, -1, "alter"),)),
     "maj7♯5": ("major-seventh", ((5, 1, "alter"),)),
     "maj7♭5": ("major-seventh", ((5, -1, "alter"),)),
 }
+
+MAJOR_SEVENTH = (7, 1, "add", "")
+"""A seventh beside the kind, printed as ♯7: an added one counts from a minor seventh."""
 
 ACCIDENTALS = {-3: "triple-flat", -2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"} | {
     3: "triple-sharp"
@@ -175,6 +178,9 @@ def _kind(chord: Chord) -> tuple[str, str, list[tuple[int, int, str, str]]]:
     held = _HELD.get(head.removeprefix("maj").removeprefix("m"), ())
     for degree in said:
         degree = degree.removeprefix("add")
+        if degree == "7":
+            left_out.append(MAJOR_SEVENTH)
+            continue
         value, alter = int(degree.strip("♯♭")), degree.count("♯") - degree.count("♭")
         word = "add" if f"add{degree}" in chord.suffix else ""
         left_out.append((value, alter, "alter" if value in held else "add", word))

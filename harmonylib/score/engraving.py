@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from importlib.resources import files
@@ -24,9 +24,9 @@ from harmonylib.pictures.look import SIZES, look
 from harmonylib.pictures.theme import named_theme
 from harmonylib.score.events import written_events
 from harmonylib.score.layout import COLUMNS_A_LINE
-from harmonylib.score.musicxml import ANSWER_COLOUR, musicxml
+from harmonylib.score.musicxml import ANSWER_COLOUR, excerpts
 from harmonylib.score.tables import rows
-from harmonylib.tunes.bars import WhichBars, bars_meant
+from harmonylib.tunes.bars import WhichBars, bar_range, bars_meant
 from harmonylib.wording import plain
 
 LINE_MM = 210.0
@@ -182,22 +182,32 @@ def drawn_pages(
     bars: WhichBars = None,
 ) -> list[str]:
     """The pages the engraver makes."""
+    expect(Arrangement, arrangement, ARRANGEMENT)
+    (pages,) = drawn_excerpts(arrangement, width, options, [bar_range(arrangement.tune, bars, first, last)])
+    return pages
+
+
+def drawn_excerpts(
+    arrangement: Arrangement, width: float, options: Mapping[str, Any], chosen: Sequence[range]
+) -> list[list[str]]:
+    """The pages of several rows of bars (indices), each engraved by itself."""
     import verovio
 
     within(width, 50, 1000, "width {} mm: a line of music here is 50 to 1000 mm wide")
     in_bars = Counter(arrangement.tune.bar_at(event.onset).onset for event in written_events(arrangement))
     width = max(width, LINE_MM * max(in_bars.values(), default=0) / COLUMNS_A_LINE)  # no bar is squeezed
     columns = round(COLUMNS_A_LINE * width / LINE_MM)
-    score = musicxml(arrangement, first, last, columns, bars=bars, engraved=True)
     # the engraver keeps this path by thread, and a notebook answers widgets in a thread of their own
     verovio.setDefaultResourcePath(str(files("verovio") / "data"))
     verovio.enableLog(verovio.LOG_ERROR)
-    toolkit = verovio.toolkit()
-    breaks = "line" if "<print new-system" in score else "auto"
-    toolkit.setOptions({**ENGRAVER, "breaks": breaks, "pageWidth": round(10 * width), **options})
-    if not toolkit.loadData(score):
-        raise HarmonyError(f"the engraver refuses {plain(arrangement.tune.title)!r}: {toolkit.getLog().strip()}")
-    return [toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1)]
+    toolkit, made = verovio.toolkit(), []
+    for score in excerpts(arrangement, chosen, columns, engraved=True):
+        breaks = "line" if "<print new-system" in score else "auto"
+        toolkit.setOptions({**ENGRAVER, "breaks": breaks, "pageWidth": round(10 * width), **options})
+        if not toolkit.loadData(score):
+            raise HarmonyError(f"the engraver refuses {plain(arrangement.tune.title)!r}: {toolkit.getLog().strip()}")
+        made.append([toolkit.renderToSVG(page) for page in range(1, toolkit.getPageCount() + 1)])
+    return made
 
 
 def _dressed(page: str, arrangement: Arrangement) -> str:

@@ -14,10 +14,12 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
+from functools import lru_cache
 from math import lcm
 from xml.etree.ElementTree import Element, tostring
 
-from harmonylib.arranging.arrangement import Arrangement
+from harmonylib.arranging.arrangement import ARRANGEMENT, Arrangement
+from harmonylib.errors import expect
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.score.elements import (
@@ -63,8 +65,19 @@ def musicxml(
     whole in their text, and fingerings, which crowd a staff, are left out. Raises `HarmonyError` for bars the tune has
     not and for a note too short to write.
     """
-    sounding = written_events(arrangement)
+    expect(Arrangement, arrangement, ARRANGEMENT)
+    (score,) = excerpts(arrangement, [bar_range(arrangement.tune, bars, first, last)], columns, engraved)
+    return score
+
+
+def excerpts(arrangement: Arrangement, chosen: Sequence[range], columns: int, engraved: bool) -> list[str]:
+    """Several rows of bars (indices) of an arrangement, each a score as `musicxml` writes it, with the work of one."""
     tune, neck = arrangement.tune, arrangement.settings.neck
+    writer = _Writer(tune, neck, arrangement.sounding_tempo, written_events(arrangement), engraved)
+    return [_score(tune, writer, one, columns) for one in chosen]
+
+
+def _score(tune: Tune, writer: _Writer, chosen: range, columns: int) -> str:
     root = Element("score-partwise", version="4.0")
     add(add(root, "work"), "work-title", plain(tune.title))
     identification = add(root, "identification")
@@ -72,9 +85,7 @@ def musicxml(
         add(identification, "creator", plain(tune.composer), type="composer")
     add(add(identification, "encoding"), "software", "harmonylib")
     _instrument(add(add(root, "part-list"), "score-part", id="P1"))
-    part = add(root, "part", id="P1")
-    chosen = bar_range(tune, bars, first, last)
-    _Writer(tune, neck, arrangement.sounding_tempo, sounding, engraved).write(part, chosen, columns)
+    writer.write(add(root, "part", id="P1"), chosen, columns)
     head = '<?xml version="1.0" encoding="UTF-8"?>\n<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 '
     head += 'Partwise//EN" "http://www.musicxml.org/dtds/partwise.dtd">\n'
     return head + tostring(root, encoding="unicode") + "\n"
@@ -339,7 +350,13 @@ def _by_bar(tune: Tune, sounding: Sequence[Written]) -> list[list[Written]]:
 def _voices(bar: Bar, here: Sequence[Written]) -> dict[int, tuple[Sign[Written], ...]]:
     """The signs of every voice that sounds in a bar; voice 1 always."""
     numbers = sorted({1} | {event.voice for event in here})
-    return {number: bar_signs([e for e in here if e.voice == number], bar) for number in numbers}
+    return {number: _signs(tuple(e for e in here if e.voice == number), bar) for number in numbers}
+
+
+@lru_cache(maxsize=1024)
+def _signs(here: tuple[Written, ...], bar: Bar) -> tuple[Sign[Written], ...]:
+    """The signs of a voice in a bar; line after line of one tune is engraved, and most bars stay as they were."""
+    return bar_signs(here, bar)
 
 
 def _places(grip: Grip | None, count: int) -> list[tuple[int, int, int] | None]:

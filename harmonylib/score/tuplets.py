@@ -38,12 +38,16 @@ def _binary(number: Fraction) -> bool:
 
 
 def _group(point: Fraction, points: Sequence[Fraction], bars: Grid) -> Group:
-    """The tuplet round a moment: the shortest of half a beat, a beat, two beats and the bar that no note crosses."""
+    """The tuplet round a moment: the shortest of half a beat, a beat, two beats and the bar that no note crosses.
+
+    Two beats that make half a bar are taken before two others.
+    """
     start, end = bars.beat(point)
     half = start + (point - start) // Fraction(1, 2) * Fraction(1, 2)
-    index = bars.beats.index(start) // 2 * 2
-    two = bars.beats[index : index + 3]
-    for a, b in ((half, half + Fraction(1, 2)), (start, end), (two[0], two[-1]), (bars.beats[0], bars.beats[-1])):
+    index = bars.beats.index(start)
+    two, others = bars.beats[index // 2 * 2 :][:3], bars.beats[index : index + 3]
+    spans = [(half, half + Fraction(1, 2)), (start, end), (two[0], two[-1]), (others[0], others[-1])]
+    for a, b in (*spans, (bars.beats[0], bars.beats[-1])):
         inside = [p for p in points if a <= p <= b]
         closed = (a in points or a < points[0]) and (b in points or b > points[-1])
         parts = _parts(a, b, inside)

@@ -54,16 +54,25 @@ class Chord:
     @property
     def family(self) -> str:
         """The name of its kind, in words."""
-        return CHORD_KINDS[self.kind][0]
+        return CHORD_KINDS[self.kind][0] + (", major seventh" if self._seventh_beside else "")
 
     @property
     def is_triad(self) -> bool:
-        return self.kind in TRIADS
+        return len(self.degrees) == 3
 
     @property
     def degrees(self) -> tuple[str, ...]:
-        """The degrees of the kind as written: three for a triad, four for a family."""
-        return degrees_of(self.kind)
+        """The degrees as written, without extensions: three for a triad, four for a family.
+
+        >>> Chord.parse("Cdim").degrees, Chord.parse("Cdim(maj7)").degrees
+        (('1', '♭3', '♭5'), ('1', '♭3', '♭5', '7'))
+        """
+        return (*degrees_of(self.kind), *self._seventh_beside)
+
+    @property
+    def _seventh_beside(self) -> tuple[str, ...]:
+        """The major seventh of a diminished triad, which no family holds."""
+        return ("7",) if self.kind in TRIADS and "7" in self.extensions else ()
 
     @property
     def names(self) -> tuple[Name, ...]:
@@ -91,9 +100,10 @@ class Chord:
         >>> Chord.parse("F").stacks
         (('1', '3', '5', '6'), ('1', '3', '5', '7'), ('1', '3', '5', '♭7'))
         """
-        plain = [degrees_of(kind) for kind in (TRIADS[self.kind][3] if self.is_triad else (self.kind,))]
-        several = [(e,) for e in self.extensions] + [self.extensions] * (len(self.extensions) > 1)
-        forms = plain + [form for extras in several for stack in plain if (form := _put_in(stack, extras))]
+        plain = [degrees_of(kind) for kind in TRIADS[self.kind][3]] if self.is_triad else [self.degrees]
+        extras = tuple(e for e in self.extensions if e not in self.degrees)
+        several = [(e,) for e in extras] + [extras] * (len(extras) > 1)
+        forms = plain + [form for some in several for stack in plain if (form := _put_in(stack, some))]
         return tuple(dict.fromkeys(forms))
 
     @cached_property
@@ -153,8 +163,8 @@ class Chord:
                 kind = _NINTHS[kind].format(top)
                 extensions = [e for e in extensions if e not in needed]
                 break
-        if self.is_triad and extensions:
-            add = "".join(f"add{e}" for e in extensions)
+        if self.kind in TRIADS and extensions:
+            add = "".join("maj7" if e == "7" else f"add{e}" for e in extensions)
             return kind + (f"({add})" if kind else add)
         if not extensions:
             return kind

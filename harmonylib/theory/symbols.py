@@ -163,9 +163,11 @@ class _Reading:
 
     def _kind(self) -> str:
         """The kind these degrees make; a degree outside every kind becomes an extension."""
-        if self.diminished and self.seventh in ("6", "7"):
-            self.extensions |= {"7"} if self.seventh == "7" else set()
+        if self.diminished and self.seventh == "6":
             self.seventh = "♭♭7"
+        if (self.third, self.fifth, self.seventh) == ("♭3", "♭5", "7"):  # no family: the triad, its seventh beside it
+            self.seventh = ""
+            self.extensions.add("7")
         wanted = [d for d in ("1", self.third, self.fifth, self.seventh) if d]
         by_degrees = {" ".join(degrees_of(kind)): kind for kind in CHORD_KINDS}
         moves = (("4", 1, "3", "11"), ("♭5", 2, "5", "♯11"), ("♯5", 2, "5", "♭13"))

@@ -1,7 +1,10 @@
 """A tune as it is written down: note after note, each with its length and perhaps a chord symbol, as ABC.
 
 Conventions
-- Lengths are quarter notes. A note ends in the bar it starts in; what does not fit is refused at once.
+- Lengths are quarter notes. A note ends in the bar it starts in; what does not fit is refused at once. A longer one is
+  written in parts, each tied to the one before.
+- A triplet is three notes in the time of two, or what adds up to them: it starts with its first note and ends where its
+  notes make one or two quarters. It starts on a beat, in a metre of quarters, and only notes of a triplet go into it.
 - A key pressed is spelled by the key, then by the chord, else with a flat or sharp as the key has them.
 
 Source: ABC 2.1.
@@ -9,8 +12,10 @@ Source: ABC 2.1.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from math import ceil
 from typing import NamedTuple
 
 from harmonylib.errors import HarmonyError, shown
@@ -24,7 +29,11 @@ LENGTHS = {
     # note                quarter notes
     **{"whole": Fraction(4), "dotted half": Fraction(3), "half": Fraction(2), "dotted quarter": Fraction(3, 2)},
     **{"quarter": Fraction(1), "dotted eighth": Fraction(3, 4), "eighth": Fraction(1, 2), "sixteenth": Fraction(1, 4)},
+    **{"triplet quarter": Fraction(2, 3), "triplet eighth": Fraction(1, 3)},
 }
+
+THIRDS = (Fraction(1, 3), Fraction(2, 3))
+"""The lengths that stand in a triplet."""
 
 METRES = ("4/4", "3/4", "2/4", "6/8", "5/4")
 
@@ -36,11 +45,12 @@ ACCIDENTALS = {-2: "__", -1: "_", 0: "=", 1: "^", 2: "^^"}
 
 
 class Part(NamedTuple):
-    """A note or a rest (without a pitch), and the chord symbol that starts with it."""
+    """A note or a rest (without a pitch), the chord symbol that starts with it, and whether it holds on the last."""
 
     pitch: Pitch | None
     length: Fraction
     chord: str = ""
+    tied: bool = False
 
 
 @dataclass(frozen=True)
@@ -72,7 +82,7 @@ class Sketch:
 
     @property
     def length(self) -> Fraction:
-        return sum((part.length for part in self.parts), Fraction(0))
+        return _length(self.parts)
 
     @property
     def left(self) -> Fraction:
@@ -85,23 +95,72 @@ class Sketch:
         full, rest = divmod(self.length, self.bar)
         if not self.parts:
             return "nothing is written yet"
+        if self.triplet:
+            return f"the triplet in bar {full + 1} is not full: {self._left_of_triplet} left"
         if rest:
             return f"bar {full + 1} is not full: {quarters(self.left)} left"
         return f"{many(int(full), 'bar')}, {'each ' if full > 1 else ''}full"
 
+    @property
+    def triplet(self) -> tuple[Part, ...]:
+        """The parts of a triplet that is not full yet."""
+        last = _groups(self.parts)[-1:]
+        return tuple(last[0]) if last and last[0][0].length in THIRDS and _length(last[0]).denominator > 1 else ()
+
+    @property
+    def _left_of_triplet(self) -> str:
+        """What ends the triplet: quarters where it has only those and its bar has room for three."""
+        held = _length(self.triplet)
+        if all(part.length == THIRDS[1] for part in self.triplet) and 2 - held <= self.left:
+            return many(int((2 - held) / THIRDS[1]), "triplet quarter")
+        return many(int((ceil(held) - held) / THIRDS[0]), "triplet eighth")
+
     def add(self, pitch: Pitch | int | None, note: str, chord: str = "") -> Sketch:
         """One note more, by pitch or by its key as a MIDI number (None: a rest).
 
-        Raises `HarmonyError` for what does not fit its bar and for a strange chord.
+        Raises `HarmonyError` for what does not fit its bar or its triplet and for a strange chord.
         """
-        length = LENGTHS[note]
-        if length > self.left:
-            bar = int(self.length // self.bar) + 1
-            raise HarmonyError(f"a {note} note does not fit: bar {bar} has {quarters(self.left)} left")
         symbol = chord.strip()
         meant = Chord.parse(symbol) if symbol else self.chord
         pitch = spelled(pitch, self.key, meant) if isinstance(pitch, int) else pitch
-        return replace(self, parts=(*self.parts, Part(pitch, length, symbol)))
+        return self._with(Part(pitch, LENGTHS[note], symbol), note)
+
+    def tie(self, note: str, chord: str = "") -> Sketch:
+        """The last note held on for so long, over the bar line or within the bar; a chord may come in meanwhile.
+
+        Raises `HarmonyError` where there is no note to hold, and as `add` does.
+
+        >>> held = Sketch("Held").add(60, "whole", "C6").tie("half").add(None, "half")
+        >>> held.abc.splitlines()[-1]
+        '"C6"C8- | C4 z4 |]'
+        """
+        last, symbol = self.parts[-1] if self.parts else None, chord.strip()
+        if not last or not last.pitch:
+            raise HarmonyError("a tie holds a note on: write the note first, then tie to it what it is held for")
+        if symbol:
+            Chord.parse(symbol)
+        return self._with(Part(last.pitch, LENGTHS[note], symbol, tied=True), note)
+
+    def _with(self, part: Part, note: str) -> Sketch:
+        """With one part more, if it fits."""
+        third, held = part.length in THIRDS, _length(self.triplet) + part.length
+        room = self.left - part.length
+        if self.triplet and (not third or held > 2 or room < ceil(held) - held):
+            why = self.told
+        elif third and self.metre.endswith("8"):
+            why = f"three eighths are a beat of {self.metre} as they stand; write plain eighths"
+        elif third and not self.triplet and self.left.denominator > 1:
+            why = f"a triplet starts on a beat; fill the beat first, {self._room}"
+        elif room < 0:
+            why = self._room + ("; write as much, then tie the rest to it" if part.pitch else "")
+        else:
+            return replace(self, parts=(*self.parts, part))
+        article = "an" if note[0] in "aeiou" else "a"
+        raise HarmonyError(f"{article} {note} {'note' if part.pitch else 'rest'} does not fit: {why}")
+
+    @property
+    def _room(self) -> str:
+        return f"bar {self.length // self.bar + 1} has {quarters(self.left)} left"
 
     @property
     def chord(self) -> Chord | None:
@@ -117,20 +176,47 @@ class Sketch:
 
     @property
     def abc(self) -> str:
-        """The tune as ABC text."""
+        """The tune as ABC text; a triplet that is not full yet ends in a rest."""
+        held, parts = _length(self.triplet), self.parts
+        if self.triplet:
+            parts = (*parts, Part(None, ceil(held) - held))
         bars: list[list[str]] = []
         at, altered = Fraction(0), set[str]()
-        for part in self.parts:
+        ties = iter([*(part.tied for part in parts), False][1:])
+        for group in _groups(parts):
             if at % self.bar == 0:
                 bars.append([])
                 altered.clear()
-            symbol = f'"{part.chord}"' if part.chord else ""
-            bars[-1].append(f"{symbol}{_sign(part.pitch, self.key, altered)}{_units(part.length)}")
-            at += part.length
+            third = group[0].length in THIRDS
+            written = f"(3:2:{len(group)}" if third else ""
+            for part in group:
+                symbol = f'"{part.chord}"' if part.chord else ""
+                units = _units(part.length * Fraction(3, 2) if third else part.length)
+                written += f"{symbol}{_sign(part.pitch, self.key, altered)}{units}{'-' if next(ties) else ''}"
+            bars[-1].append(written)
+            at += _length(group)
         lines = [bars[n : n + BARS_A_LINE] for n in range(0, len(bars), BARS_A_LINE)]
         music = " |\n".join(" | ".join(" ".join(bar) for bar in line) for line in lines)
         head = f"X:1\nT:{plain(self.title).replace('%', ' ')}\nM:{self.metre}\nL:1/8\nK:{self.key}"
         return f"{head}\n{music} |]"
+
+
+def _groups(parts: Sequence[Part]) -> list[list[Part]]:
+    """Parts by themselves, those of a triplet together."""
+    groups: list[list[Part]] = []
+    open_ = False
+    for part in parts:
+        third = part.length in THIRDS
+        if third and open_:
+            groups[-1].append(part)
+        else:
+            groups.append([part])
+        open_ = third and _length(groups[-1]).denominator > 1
+    return groups
+
+
+def _length(parts: Sequence[Part]) -> Fraction:
+    return sum((part.length for part in parts), Fraction(0))
 
 
 def quarters(length: Fraction) -> str:

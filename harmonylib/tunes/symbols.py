@@ -99,7 +99,7 @@ def _with_degrees(suffix: str, degrees: list[tuple[str, int, str]]) -> str:
         elif number == "7" and how == "add" and suffix == "dim":
             suffix = {"b": "dim7", "": "m7b5", "#": "dim(maj7)"}[sign]
         elif number == "7":
-            suffix += "(maj7)" if alter > 0 else "(7)" if how == "add" else ""
+            suffix += ("(add7)" if suffix == "dim7" else "(maj7)") if alter > 0 else "(7)" if how == "add" else ""
         elif number == "3":
             suffix = f"m{suffix}" if alter < 0 and not suffix.startswith("m") else suffix
         elif sign:

@@ -126,6 +126,14 @@ def test_it_is_as_loud_as_the_library_and_never_clips(play):
     assert 0.7 < np.abs(loudest).max() <= LOUDEST + 1e-3
 
 
+@pytest.mark.parametrize("midi", [40, 57, 76])
+def test_a_string_is_that_of_the_library(play, midi):
+    """Sample by sample, until it is damped."""
+    note = [Event(0, 2, (midi,))]
+    here, there = play(note, 2, tempo=60)[0][: RATE * 9 // 5], render(note, 60)[: RATE * 9 // 5]
+    assert np.abs(here - there).max() < 0.002 * np.abs(there).max()
+
+
 def test_loop_goes_on_without_a_gap(play):
     music = short(*(n / 2 for n in range(24)))
     samples, shown = play(music, 7, tempo=120, loop=True, first=2, last=2)

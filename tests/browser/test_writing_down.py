@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from fractions import Fraction
 from typing import Any
 
 import pytest
@@ -26,9 +27,10 @@ def course(notebook: Callable[..., Watched]) -> Watched:
 
 
 def written(watched: Watched, name: str) -> Any:
-    """What a form holds: pitch, length and chord of each note."""
+    """What a form holds: pitch, length and chord of each note, and whether it is tied to the last."""
     settled(watched)
-    code = f"print(json.dumps([[str(p.pitch or 'rest'), str(p.length), p.chord] for p in {name}.sketch.parts]))"
+    row = "[str(p.pitch or 'rest'), str(p.length), p.chord, *['tied'] * p.tied]"
+    code = f"print(json.dumps([{row} for p in {name}.sketch.parts]))"
     return json.loads(kernel(watched.page, code))
 
 
@@ -49,13 +51,18 @@ def test_by_mouse(course: Watched) -> None:
     box.get_by_label("length").select_option("half")
     assert len(written(course, "form")) == 2
     click(2, 10)
-    assert box.get_by_role("alert").inner_text() == "a half note does not fit: bar 1 has 1 quarter left"
+    assert box.get_by_role("alert").inner_text().startswith("a half note does not fit: bar 1 has 1 quarter left;")
     box.get_by_label("length").select_option("quarter")
     box.get_by_role("button", name="rest").click()
     assert written(course, "form") == [["C5", "1", "Fmaj7"], ["C5", "1", ""], ["rest", "1", ""]]
     click(2, 11)
     box.get_by_role("button", name="take back").click()
     assert len(written(course, "form")) == 3
+    click(2, 10)
+    box.get_by_role("button", name="tie").click()
+    assert written(course, "form")[3:] == [["A4", "1", ""], ["A4", "1", "", "tied"]]
+    for _ in range(2):
+        box.get_by_role("button", name="take back").click()
     box.get_by_role("button", name="save").click()
     settled(course)
     assert "1 bar, full. Saved as by_mouse.abc" in box.get_by_role("status").first.inner_text()
@@ -81,6 +88,22 @@ def test_by_keyboard(course: Watched) -> None:
     settled(course)
     page.keyboard.press("Enter")
     assert written(course, "keys") == [["D4", "1", "Dm7"], ["F♯4", "1", ""], ["G4", "1", ""], ["G4", "1", ""]]
+    box.get_by_label("length").focus()
+    page.keyboard.type("triplet e")  # as a menu is chosen from by its first letters
+    box.get_by_label("note").focus()
+    for letter in ("-", "a", "c"):
+        page.keyboard.type(letter)
+        page.keyboard.press("Enter")
+        settled(course)
+    third = str(Fraction(1, 3))
+    assert written(course, "keys")[4:] == [["G4", third, "", "tied"], ["A4", third, ""], ["C5", third, ""]]
+    assert box.locator(".tuplet").count() >= 1
+    page.keyboard.type("c")
+    page.keyboard.press("Enter")
+    settled(course)
+    assert "the triplet in bar 3 is not full: 2 triplet eighths left" in box.get_by_role("status").first.inner_text()
+    for _ in range(4):
+        box.get_by_role("button", name="take back").press("Enter")
     box.get_by_role("button", name="save").press("Enter")
     settled(course)
     assert "2 bars, each full. Saved as by_keyboard.abc" in box.get_by_role("status").first.inner_text()

@@ -17,7 +17,8 @@ from harmonylib.classroom.handouts.tunes import MUSIC_MM, placed
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.look import SIZES, Look
-from harmonylib.score.engraving import PRINTED, drawn_pages, for_print
+from harmonylib.score.engraving import PRINTED, drawn_excerpts, for_print
+from harmonylib.tunes.bars import bar_range
 from harmonylib.tunes.tune import Tune
 
 SHORTEST_MM = 80.0
@@ -30,7 +31,12 @@ def fill_sections(tune: Tune, neck: Neck, look: Look, **settings: Any) -> tuple[
     if not made.answers:
         raise HarmonyError(f"{tune.title} has no gap long enough for an answer at {made.tempo:g}: try it slower")
     across = 2 if look.size == SIZES[0] else 1
-    lines = [_line(made, calls, look, across) for calls in _alike(made)]
+    groups = _alike(made)
+    width = max(SHORTEST_MM, MUSIC_MM * SIZES[0] / look.size / across)
+    pages = drawn_excerpts(
+        made, width, {**PRINTED, "minLastJustification": 0}, [_bars(made, calls[0]) for calls in groups]
+    )
+    lines = [_line(made, calls, page, look, across) for calls, (page, *_) in zip(groups, pages, strict=True)]
     note = "The call stands first in each; the mark under a ring is the top note."
     return (Section("Calls and answers", note, lines=tuple(lines), across=across),)
 
@@ -49,15 +55,17 @@ def _answers(made: Arrangement, call: int) -> Sequence[Answer]:
     return [answer for answer in made.answers if answer.call == call]
 
 
-def _line(made: Arrangement, calls: Sequence[int], look: Look, across: int) -> Line:
-    """The bars of a call and its answer, with diagrams over these alone."""
+def _bars(made: Arrangement, call: int) -> range:
+    """The bars of a call and its answer, by their places in the tune."""
+    first = made.tune.bar_at(made.choices[call].note.onset).number
+    return bar_range(made.tune, first=first, last=max(made.tune.bar_at(a.onset).number for a in _answers(made, call)))
+
+
+def _line(made: Arrangement, calls: Sequence[int], page: str, look: Look, across: int) -> Line:
+    """A line of music with diagrams over a call and its answer alone."""
     first, tune = calls[0], made.tune
     choice = made.choices[first]
     numbers = [tune.bar_at(made.choices[call].note.onset).number for call in calls]
-    low = numbers[0]
-    high = max(tune.bar_at(answer.onset).number for answer in _answers(made, first))
-    width = max(SHORTEST_MM, MUSIC_MM * SIZES[0] / look.size / across)
-    (page, *_) = drawn_pages(made, width, {**PRINTED, "minLastJustification": 0}, low, high)
     room = (ROOM[look.paper] - GUTTER * (across - 1)) / across
     wanted = {f"n{first}", *(f"a{n}" for n, answer in enumerate(made.answers) if answer.call == first)}
     frames = tuple(

@@ -22,8 +22,11 @@ from harmonylib.pictures.theme import MARKS, OKABE_ITO, text_on
 from harmonylib.theory.voicings import Voicing
 
 FEWEST_FRETS = 4
-WIDEST = 1.12
-"""The widest mark against the space between strings: it stays clear of a round one beside it."""
+ROUND, WIDEST = 0.84, 1.12
+"""A round mark and the widest one against the space between strings: they stay clear of each other."""
+
+SIGN, DIGIT = 0.6, 0.5
+"""The width of a flat or sharp and of a digit or letter in a mark, against the size of its letters."""
 
 LABEL, FRET = 7 / 9, 13 / 9
 """Letters in a mark and the space of a fret, against the size of words."""
@@ -85,9 +88,10 @@ def frame(neck: Neck, grip: Grip, voicing: Voicing | None, look: Look, spacing: 
     count = len(neck.open_strings)
     low, high = window(grip)
     gap, fret = spacing * look.size, FRET * look.size
-    head, edge = 1.2 * look.size, 0.6 * look.size
-    beside = 0.5 * gap + 0.6 * look.size  # the middle of a fret's number, clear of a mark on the lowest string
-    side = beside + 0.5 * look.size
+    head, edge = 1.2 * look.size, max(0.6 * look.size, 0.5 * ROUND * gap + 2.5)  # a ring stays inside, clear of words
+    side = 0.5 * gap + 1.1 * look.size  # a fret's number stands there, clear of a mark on the lowest string
+    near = 0.5 if any((mark.string, mark.fret) == (count, low) for mark in marks) else 0.1
+    beside = near * gap + 0.6 * look.size
     across, along = gap * (count - 1), fret * (high - low + 1)
 
     def place(string: float, depth: float) -> tuple[float, float]:
@@ -127,11 +131,11 @@ def window(grip: Grip) -> tuple[int, int]:
 def _drawn(mark: Mark, spot: tuple[float, float], gap: float, look: Look) -> dict[str, Any]:
     root, name = mark.role == "root", MARKS[mark.role][0]
     fill = OKABE_ITO[name] if look.colour else "#000000" if root else "#FFFFFF"
-    size, letters = 0.84 * gap, LABEL * look.size
-    told = 0.58 * letters * len(mark.label) + 1.5
-    wide = min(max(size, told), WIDEST * gap) if len(mark.label) > 2 else size
+    size, letters = ROUND * gap, LABEL * look.size
+    told = letters * sum(SIGN if sign in "♭♯" else DIGIT for sign in mark.label)
+    wide = min(max(size, told + 1.5), WIDEST * gap) if len(mark.label) > 2 else size
     return {
         **{"x": spot[0], "y": spot[1], "d": size, "wide": wide, "square": root, "ring": mark.top, "fill": fill},
         **{"ink": text_on(fill), "text": mark.label, "size": letters},
-        **{"narrow": min(1, wide / told) if len(mark.label) > 2 else 1},
+        **{"narrow": min(1, 0.9 * wide / told) if told else 1},
     }
