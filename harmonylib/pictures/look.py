@@ -92,7 +92,7 @@ def upright_row(given: bool | None = None) -> bool:
     >>> upright_row(), upright_row(True)
     (False, True)
     """
-    return bool(_of_class().get("upright", False)) if given is None else given
+    return bool(section("pictures").get("upright", False)) if given is None else given
 
 
 def left_handed() -> bool:
