@@ -11,6 +11,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 
+from harmonylib.classroom.lean import lean
 from harmonylib.commands import arrange, handout, practice
 from harmonylib.commands.terminal import (
     Commands,
@@ -127,11 +128,13 @@ def _describe_classroom(commands: Commands) -> None:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
+    lean()
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(encoding="utf-8", errors="replace")  # flats and sharps on any terminal
     try:
         options = parser().parse_args(arguments)
+        _tell_of_the_class()
         code: int = options.run(options)
         return code
     except HarmonyError as error:
@@ -146,6 +149,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     finally:
         let_go(sys.stdout)
         let_go(sys.stderr)
+
+
+def _tell_of_the_class() -> None:
+    """What in the class's file cannot be taken, on standard error; the command goes on."""
+    from harmonylib.lessons.of_class import class_faults
+
+    for fault in class_faults():
+        complain(plain_line(fault))
 
 
 def _survey(options: argparse.Namespace) -> int:
@@ -167,10 +178,11 @@ def _survey(options: argparse.Namespace) -> int:
 def _worksheet(options: argparse.Namespace) -> int:
     from harmonylib.classroom.sheets import read_spec
     from harmonylib.classroom.worksheets import write_worksheet
+    from harmonylib.wording import many
 
     made = read_spec(options.spec, options.seed, options.paper)
     files = write_worksheet(made, options.out, Path(options.spec).stem)
-    say(f"{made.title}: {len(made.exercises)} exercises, {made.origin}")
+    say(f"{made.title}: {many(len(made.exercises), 'exercise')}, {made.origin}")
     say_written(files)
     return 0
 

@@ -33,14 +33,16 @@ def whole(value: object, what: str) -> int:
     """The value itself if it is a whole number, numpy's too; `what` tells in the error what was expected."""
     if type(value) is int:
         return value
-    if isinstance(value, Integral):
+    if isinstance(value, Integral) and not isinstance(value, bool):
         return int(value)
     raise HarmonyError(f"{shown(value)} is not {what}: give a whole number")
 
 
 def within(value: object, low: float, high: float, what: str) -> None:
     """Raises `HarmonyError`, `what` with the value in its braces, unless it is a number from `low` to `high`."""
-    if not isinstance(value, Real) or not value <= high or value < low:  # not a number is neither
+    if (
+        isinstance(value, bool) or not isinstance(value, Real) or not value <= high or value < low
+    ):  # not a number is neither
         raise HarmonyError(what.format(shown(value)))
 
 

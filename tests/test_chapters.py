@@ -7,7 +7,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from html import escape
-from itertools import chain
+from itertools import chain, pairwise
 from pathlib import Path
 
 import nbformat
@@ -267,3 +267,44 @@ def test_nothing_shown_is_a_bare_list_number_or_truth(path: Path) -> None:
     data = [data for cell in book(path).cells for data in shown_by(cell)]
     assert data
     assert [text for d in data if re.match(r"[\[({'\"<]|(True|False|None|[\d.]+)$", text := d["text/plain"])] == []
+
+
+@pytest.mark.parametrize("path", [*PATHS, GLOSSARY], ids=[*NAMES, "glossary"])
+def test_headings_come_in_order_and_none_is_left_out(path: Path) -> None:
+    levels = [len(sign) for sign in re.findall(r"(?m)^(#+) ", "\n".join(text_of(path, "markdown")))]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert [pair for pair in pairwise(levels) if pair[1] > pair[0] + 1] == []
+    shown = [data.get("text/html", "") for cell in book(path).cells for data in shown_by(cell)]
+    assert [html[:80] for html in shown if re.search(r"<h[1-6]\b", html)] == [], "what a cell shows has no headings"
+
+
+def outermost(html: str) -> list[str]:
+    """The pictures of a text, each from its opening tag to its end; one within another belongs to it."""
+    found, depth, start = [], 0, 0
+    for tag in re.finditer(r"<svg\b[^>]*>|</svg>", html):
+        if tag[0] == "</svg>":
+            depth -= 1
+            if not depth:
+                found.append(html[start : tag.end()])
+        else:
+            start, depth = (start if depth else tag.start()), depth + 1
+    return found
+
+
+def undescribed(html: str) -> list[str]:
+    """Pictures and players of a text that do not say what is seen or heard."""
+    described = re.compile(r'<svg\b[^>]*\brole="img"[^>]*>\s*<title[^>]*>[^<]+</title>\s*<desc[^>]*>([^<]{12,})</desc>')
+    mute = [picture for picture in outermost(html) if not described.match(picture)]
+    mute += [tag for tag in re.findall(r"<img\b[^>]*>", html) if not re.search(r'\balt="[^"]{12,}"', tag)]
+    return mute + [tag for tag in re.findall(r"<audio\b[^>]*>", html) if not re.search(r'aria-label="[^"]{6,}"', tag)]
+
+
+@pytest.mark.parametrize("path", PATHS, ids=NAMES)
+def test_every_picture_says_what_is_seen(path: Path) -> None:
+    stored = [data for cell in book(path).cells for data in shown_by(cell)]
+    assert [kind for data in stored for kind in data if kind in ("image/png", "image/jpeg")] == []
+    shown = [data[kind] for data in stored for kind in ("image/svg+xml", "text/html") if kind in data]
+    assert sum(map(len, map(outermost, shown))) >= 6
+    assert [mute[:200] for html in shown for mute in undescribed(html)] == []
+    assert undescribed('<svg><svg role="img"><title>C</title><desc>C: x3545x, fingers 1 3 2 4</desc></svg></svg>')

@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import os
+import shutil
+import socket
 import stat
+import subprocess
 import sys
 from pathlib import Path
 from types import SimpleNamespace
@@ -273,3 +276,34 @@ def test_a_start_that_cannot_be_is_one_line(
     assert ("start the class server as root", "no class server has been started in")[len(arguments)] in heard
     assert heard.count("\n") == 1
     assert list(tmp_path.iterdir()) == []
+
+
+CERTIFY = "openssl req -x509 -newkey rsa:2048 -nodes -days 1 -subj /CN=class -keyout key.pem -out certificate.pem"
+
+
+@pytest.mark.skipif(not shutil.which("openssl"), reason="openssl is missing")
+def test_a_certificate_serves_or_what_is_wrong_with_it_is_one_sentence(tmp_path: Path) -> None:
+    starting._check_certificate(tmp_path)
+    subprocess.run(CERTIFY.split(), cwd=tmp_path, check=True, capture_output=True)
+    key = tmp_path / "key.pem"
+    key.chmod(0o644)
+    starting._check_certificate(tmp_path)
+    assert stat.S_IMODE(key.stat().st_mode) == 0o600, "closed to all but root"
+    subprocess.run(["openssl", "genrsa", "-out", "key.pem", "2048"], cwd=tmp_path, check=True, capture_output=True)
+    with pytest.raises(HarmonyError, match=r"^certificate.pem and key.pem cannot serve: key values mismatch$"):
+        starting._check_certificate(tmp_path)
+    key.write_text("-----BEGIN")
+    with pytest.raises(HarmonyError, match="certificate.pem and key.pem cannot serve: "):
+        starting._check_certificate(tmp_path)
+    key.unlink()
+    with pytest.raises(HarmonyError, match="certificate.pem stands alone in"):
+        starting._check_certificate(tmp_path)
+
+
+def test_a_second_start_is_refused_while_the_first_still_runs(tmp_path: Path) -> None:
+    starting._check_stopped(tmp_path)
+    with socket.create_server(("127.0.0.1", 0)) as hub:
+        (tmp_path / "address").write_text(f"http://127.0.0.1:{hub.getsockname()[1]}/hub/api")
+        with pytest.raises(HarmonyError, match="the class server still runs: stop it"):
+            starting._check_stopped(tmp_path)
+    starting._check_stopped(tmp_path)

@@ -9,6 +9,7 @@ from typing import NamedTuple
 import pytest
 
 from harmonylib.__main__ import main
+from harmonylib.commands.terminal import python_name
 from harmonylib.settings import CLASS_FILE
 
 TUNES = Path(__file__).resolve().parent.parent / "chapters" / "tunes"
@@ -181,3 +182,12 @@ def test_the_command_goes_before_the_file_of_the_class(
     printed = capsys.readouterr().out
     assert "E is the third of Cmaj7" in printed
     assert "capo" not in printed
+
+
+def test_a_python_in_a_folder_with_a_space_can_be_typed_as_it_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for folder, told in ((".venv", ".venv/bin/python"), ("my é", '"my é/bin/python"')):
+        monkeypatch.setattr(sys, "executable", str(tmp_path / folder / "bin" / "python"))
+        assert python_name().replace("\\", "/") == told

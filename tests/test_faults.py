@@ -70,11 +70,7 @@ def without_store(found: dict[str, bytes]) -> dict[str, bytes]:
 def child(code: str, *arguments: str, **how: Any) -> subprocess.CompletedProcess[str]:
     """Python code in a process of its own, which may use `main` and `sys.argv[1:]`."""
     opening = "import os, signal, sys\nfrom harmonylib.__main__ import main\n"
-    environment = {
-        **os.environ,
-        "PYTHONPATH": str(ROOT),
-        "PYTHONDONTWRITEBYTECODE": "1",
-    }  # none is cut short by a limit
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "PYTHONDONTWRITEBYTECODE": "1"}  # none is cut short
     how = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "env": environment, "timeout": 60} | how
     return subprocess.run([sys.executable, "-c", opening + code, *arguments], text=True, check=False, **how)
 

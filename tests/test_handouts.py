@@ -263,9 +263,8 @@ def test_the_class_file_sets_the_look_and_a_call_goes_before_it(
     first, other = here.sections[0].cells[0].frame, right.sections[0].cells[0].frame
     assert first.marks[0]["x"] > first.marks[-1]["x"], "the root on the right, for a left-handed player"
     assert other.marks[0]["x"] < other.marks[-1]["x"]
-    (tmp_path / "class.toml").write_text("[paper]\ncolor = 14\n")
-    with pytest.raises(HarmonyError, match=r"'color' is not a setting of \[paper\]"):
-        handout("shapes")
+    (tmp_path / "class.toml").write_text("[paper]\ncolor = 14\nsize = 18\n")
+    assert handout("shapes").look == Look(size=18)
 
 
 @pytest.mark.parametrize(

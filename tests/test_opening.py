@@ -185,3 +185,21 @@ def test_one_line_says_where_it_is_and_kernels_end_with_it(
     assert (process.returncode, said) == (0, "")
     assert "[" not in complained.partition("Traceback")[0], "no log; the kernel may be stopped while it starts"
     assert psutil.wait_procs(children, timeout=10)[1] == []
+
+
+LEAN = """
+import sys
+from harmonylib.classroom.lean import UNUSED, lean
+lean()
+import jsonschema, nbformat
+checks = jsonschema.Draft202012Validator.FORMAT_CHECKER.checkers
+try:
+    nbformat.validate({"nbformat": 4, "cells": "none"})
+except nbformat.ValidationError:
+    print(sys.modules[UNUSED], "lark" in sys.modules, "iri" in checks, {"uri", "date-time"} <= set(checks))
+"""
+
+
+def test_what_jupyter_never_needs_is_not_loaded_and_all_else_is_checked() -> None:
+    done = subprocess.run([sys.executable, "-c", LEAN], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["None", "False", "False", "True"]

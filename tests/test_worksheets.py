@@ -842,11 +842,13 @@ def test_all_files_are_written_or_none(spec, tmp_path, capsys):
         (["worksheet", "none.toml"], "'none.toml' was not found"),
         (["mark", "{back}", "--key", "none.toml"], "'none.toml' was not found"),
         (["mark", "{back}"], "name the sheet's own file with --key"),
-        (["mark", "{spec}"], "cannot be read"),
+        (["mark", "{spec}"], "cannot be read as a folder"),
+        (["mark", "nowhere"], "'nowhere' cannot be read as a folder: name that of the notebooks that came back"),
     ],
 )
 def test_commands_refuse_in_one_line(arguments, told, spec, tmp_path, capsys):
     (tmp_path / "other.toml").write_text("x")
+    (tmp_path / "back").mkdir()
     if arguments[1] == "{spec}":
         (tmp_path / "other.toml").unlink()
     filled_in = [word.format(back=tmp_path / "back", spec=spec) for word in arguments]

@@ -69,20 +69,26 @@ class Manner:
         return COSTS | dict(self.costs)
 
 
-def check_manner(arrangement: Arrangement, manner: Manner) -> None:
+def check_manner(manner: Manner) -> None:
+    """Raises `HarmonyError` for what no arrangement can be answered by."""
     for name in ("share", "approached"):
         within(getattr(manner, name), 0, 1, f"{name} {{}}: give a share between 0 and 1")
     within(manner.breath, 0, 4, "breath {}: give beats that stay free before the next call, 0 to 4")
     if not 1 <= whole(manner.rhythms, "a number of rhythms") <= len(RHYTHMS):
         raise HarmonyError(f"{shown(manner.rhythms)} rhythms: a chorus lives on 1 to {len(RHYTHMS)}")
+    whole(manner.seed, "a seed")
     if manner.approach_from not in ("below", "above", "both"):
-        raise HarmonyError(f"approach from {manner.approach_from!r}: choose below, above or both")
+        raise HarmonyError(f"approach from {shown(manner.approach_from)}: choose below, above or both")
     if manner.contour not in (*CONTOURS, "any"):
-        raise HarmonyError(f"{manner.contour!r} is not a contour: choose {', '.join(CONTOURS)} or any")
+        raise HarmonyError(f"{shown(manner.contour)} is not a contour: choose {', '.join(CONTOURS)} or any")
     for name, weight in pairs_of(manner.costs, Mapping, "costs map names to weights, as in {'cover': 3}"):
         if name not in COSTS:
             raise HarmonyError(f"{shown(name)} is not a cost of an answer: there are {', '.join(COSTS)}")
         within(weight, 0, LARGEST_WEIGHT, f"{name} {{}}: give a weight between 0 and {LARGEST_WEIGHT:g}")
+
+
+def check_kept(arrangement: Arrangement, manner: Manner) -> None:
+    """Raises `HarmonyError` for answers kept or banned that this arrangement has no place for."""
     kept = pairs_of(manner.keep, Mapping, "keep maps calls to answers; keep_answer() writes it")
     if not all(isinstance(own, tuple | list) and all(isinstance(a, Answer) for a in own) for _, own in kept):
         raise HarmonyError(f"{shown(manner.keep)} cannot be kept: keep maps calls to answers; keep_answer() writes it")

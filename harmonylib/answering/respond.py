@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from harmonylib.answering.gaps import Gap, gaps
-from harmonylib.answering.manner import Manner, check_manner
+from harmonylib.answering.manner import Manner, check_kept, check_manner
 from harmonylib.answering.motif import chosen_gaps, drawn, motif
 from harmonylib.answering.palette import Nodes, book_for, fixed_node, nodes_for, signature, stack_for
 from harmonylib.answering.rhythms import Hit, Place, placements, with_approach
@@ -45,7 +45,8 @@ def respond(arrangement: Arrangement, manner: Manner | None = None, **changes: o
     """
     expect(Arrangement, arrangement, ARRANGEMENT)
     manner = settings_with(Manner() if manner is None else manner, Manner, changes)
-    check_manner(arrangement, manner)
+    check_manner(manner)
+    check_kept(arrangement, manner)
     plain = replace(arrangement, answers=())
     found_gaps = gaps(plain)
     places = _places(plain, found_gaps, manner)

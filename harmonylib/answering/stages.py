@@ -9,17 +9,18 @@ Source: the order of the stages is common practice.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import fields, replace
 from typing import Any
 
-from harmonylib.answering.manner import Manner
+from harmonylib.answering.manner import Manner, check_manner
 from harmonylib.answering.respond import respond as answered
 from harmonylib.arranging import arrange as search
 from harmonylib.arranging.arrangement import STAGES as CHORD_STAGES
 from harmonylib.arranging.arrangement import Arrangement, Settings, settings_with
-from harmonylib.errors import HarmonyError, shown
+from harmonylib.errors import HarmonyError, expect, shown
 from harmonylib.guitar.neck import Neck
-from harmonylib.settings import section
+from harmonylib.settings import section, takes
+from harmonylib.theory.pitch import Name
 from harmonylib.tunes.tune import Tune
 
 STAGES = {**CHORD_STAGES, "answers": "block chords, and other voicings that answer between them"}
@@ -56,7 +57,7 @@ def respond(arrangement: Arrangement, manner: Manner | None = None, **changes: o
 
     What is not given comes from the class's file, if there is one.
     """
-    return answered(arrangement, _from_file(Manner, "answers") if manner is None else manner, **changes)
+    return answered(arrangement, _made(Manner, section("answers")) if manner is None else manner, **changes)
 
 
 def stages(tune: Tune, **changes: object) -> dict[str, Arrangement]:
@@ -74,16 +75,28 @@ def given(settings: Settings | None = None) -> Settings:
     """The settings themselves, or those of the class's file."""
     if settings is not None:
         return settings
-    held = section("neck")
-    known = [item.name for item in fields(Neck)]
-    odd = [name for name in held if name not in known]
-    if odd:
-        raise HarmonyError(f"{odd[0]!r} is not a setting of [neck]: there are {', '.join(known)}")
-    made = _from_file(Settings, "arrange")
-    return settings_with(made, Settings, {"neck": Neck(**held)}) if held else made
+    made: Settings = _made(Settings, section("arrange"))
+    return replace(made, neck=Neck(**section("neck")))
 
 
-def _from_file(kind: type[Any], name: str) -> Any:
-    held: Mapping[str, Any] = section(name)
-    fitting = {key: tuple(value) if isinstance(value, list) else value for key, value in held.items()}
-    return settings_with(kind(), kind, fitting)
+def _made(kind: type[Any], held: Mapping[str, Any]) -> Any:
+    return kind(**{key: tuple(value) if isinstance(value, list) else value for key, value in held.items()})
+
+
+def _of_any_tune(kind: type[Any], *others: str) -> dict[str, Any]:
+    """What the file may hold of settings: all with what the course ships, but those that name notes of one tune."""
+    made = kind()
+    return {item.name: getattr(made, item.name) for item in fields(kind) if item.name not in others}
+
+
+def _check_taste(held: dict[str, Any]) -> None:
+    stage, key = held.get("stage", "chords"), expect(str, held.get("key", "best"), "a key, as in 'Eb', or 'best'")
+    if stage not in list(STAGES):
+        raise HarmonyError(f"{shown(stage)} is not a stage: choose {', '.join(STAGES)}")
+    if key != "best":
+        Name.parse(key)  # of no mode: it is for tunes in major and in minor
+    search.check_settings(_made(Settings, {**held, "stage": "chords"}))
+
+
+takes("arrange", _of_any_tune(Settings, "neck", "pins", "bans"), _check_taste)
+takes("answers", _of_any_tune(Manner, "keep", "bans"), lambda held: check_manner(_made(Manner, held)))

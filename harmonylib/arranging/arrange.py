@@ -32,6 +32,7 @@ from harmonylib.tunes.chordtones import Tested
 from harmonylib.tunes.tune import Note, Tune
 
 MOST_CHAINS = 1000  # so many take 0.7 s and 25 MB for a tune of 131 notes (measured)
+TEMPI, A_TEMPO = (10, 600), "choose 10 to 600 quarter notes a minute"
 
 
 def arrange(tune: Tune, settings: Settings | None = None, **changes: object) -> Arrangement:
@@ -57,7 +58,8 @@ def best(tune: Tune, settings: Settings | None = None, count: int = 3, **changes
         raise HarmonyError(f"{count} arrangements: ask for 1 or more")
     if count > MOST_CHAINS:
         raise HarmonyError(f"{shown(count)} arrangements: ask for {MOST_CHAINS} at most")
-    _check_settings(tune, settings)
+    check_settings(settings)
+    _check_on(tune, settings)
     if settings.stage != "chords":  # pins and bans are those of the chords
         settings = replace(settings, pins={}, bans=())
     moved, verdicts, harmonised, remarks = placed_tune(tune, settings)
@@ -125,18 +127,17 @@ def _seconds_between(tune: Tune, settings: Settings) -> list[float]:
     return [float(b.onset - a.onset) * beat for a, b in zip(tune.notes, tune.notes[1:], strict=False)]
 
 
-def _check_settings(tune: Tune, settings: Settings) -> None:
+def check_settings(settings: Settings) -> None:
+    """Raises `HarmonyError` for settings with which no tune can be arranged."""
     expect(Neck, settings.neck, "a neck: make one, as in Neck(frets=12)")
     if expect(str, settings.density, f"a density: choose {', '.join(DENSITIES)}") not in DENSITIES:
         raise HarmonyError(f"{settings.density!r} is not a density: choose {', '.join(DENSITIES)}")
-    if not tune.notes or not tune.bars:
-        raise HarmonyError(f"{tune.title!r} has no notes to harmonise")
     spreads = settings.spreads
     if not isinstance(spreads, tuple | list) or not spreads or any(spread not in list(SPREADS) for spread in spreads):
         raise HarmonyError(f"spreads {shown(spreads)}: name one or more of {', '.join(SPREADS)}, as in ('drop 2',)")
-    within(tempo_of(tune, settings), 10, 600, "tempo {}: choose 10 to 600 quarter notes a minute")
-    if settings.practice_tempo is not None:
-        within(settings.practice_tempo, 10, 600, "practice tempo {}: choose 10 to 600 quarter notes a minute")
+    for tempo, what in ((settings.tempo, "tempo"), (settings.practice_tempo, "practice tempo")):
+        if tempo is not None:
+            within(tempo, *TEMPI, f"{what} {{}}: {A_TEMPO}")
     for value, table, what in (
         (settings.foreign, FOREIGN, "a way with foreign notes"),
         (settings.stage, STAGES, "a stage"),
@@ -151,6 +152,13 @@ def _check_settings(tune: Tune, settings: Settings) -> None:
     whole(settings.seed, "a seed")
     if settings.key is not None:
         expect(str, settings.key, "a key: write its tonic, as in 'Eb', or 'best'")
+
+
+def _check_on(tune: Tune, settings: Settings) -> None:
+    """Raises `HarmonyError` for a tune that cannot be arranged, and for pins and bans that name no note of it."""
+    if not tune.notes or not tune.bars:
+        raise HarmonyError(f"{tune.title!r} has no notes to harmonise")
+    within(tempo_of(tune, settings), *TEMPI, f"tempo {{}}: {A_TEMPO}")
     pins = pairs_of(settings.pins, Mapping, "pins map notes to grips, as in {0: 'x3545x'}")
     bans = pairs_of(settings.bans, Sequence, "bans are pairs of a note and a grip, as in [(0, 'x3545x')]")
     for index, _ in [*pins, *bans]:

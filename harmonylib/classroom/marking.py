@@ -77,6 +77,8 @@ def read_key(path: str | Path, seed: int | None = None) -> Sheet:
 
 def find_key(folder: Path) -> Path:
     """The one TOML file beside the folder; raises `HarmonyError` when there is none or a choice."""
+    if not os.path.isdir(folder):  # unlike that of a Path it takes any name
+        raise HarmonyError(f"{str(folder)!r} cannot be read as a folder: name that of the notebooks that came back")
     beside = sorted(Path(os.path.realpath(folder)).parent.glob("*.toml"))
     if len(beside) != 1:
         there = f"{len(beside)} TOML files lie" if beside else "no TOML file lies"

@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import logging
 import os
+import tempfile
 import warnings
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -95,10 +96,17 @@ def open_course(options: argparse.Namespace, say: Callable[[str], None]) -> None
     if options.projector:
         from harmonylib.classroom.projector import PORT, serve
 
-        serve(copy.folder, dark=options.dark, port=options.port or PORT, browser=not options.no_browser)
+        private = os.name == "posix" and sockets_fit(os.path.join(tempfile.gettempdir(), "voila_12345678"))
+        port = options.port or PORT
+        serve(copy.folder, dark=options.dark, port=port, browser=not options.no_browser, private=private)
         return
     more = ["--allow-root"] * options.allow_root + options.jupyter
     open_lab(copy.folder, port=options.port, browser=not options.no_browser, more=more)
+
+
+def sockets_fit(folder: str) -> bool:
+    """Whether kernels can talk through files in a folder: its name is not too long for that."""
+    return len(folder.encode()) <= LONGEST_SOCKET - KERNEL_LETTERS
 
 
 def private_kernels() -> list[str]:
@@ -108,8 +116,7 @@ def private_kernels() -> list[str]:
     """
     from jupyter_core.paths import jupyter_runtime_dir
 
-    fits = os.name == "posix" and len(jupyter_runtime_dir().encode()) <= LONGEST_SOCKET - KERNEL_LETTERS
-    return ["--KernelManager.transport=ipc"] if fits else []
+    return ["--KernelManager.transport=ipc"] if os.name == "posix" and sockets_fit(jupyter_runtime_dir()) else []
 
 
 def open_lab(folder: Path, *, port: int | None = None, browser: bool = True, more: Sequence[str] = ()) -> None:

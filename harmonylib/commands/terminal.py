@@ -65,7 +65,8 @@ def let_go(stream: TextIO | None) -> None:
 def python_name() -> str:
     """This Python as a person in this folder would type it."""
     here = Path(sys.executable)
-    return str(here.relative_to(Path.cwd())) if here.is_relative_to(Path.cwd()) else "python"
+    name = str(here.relative_to(Path.cwd())) if here.is_relative_to(Path.cwd()) else "python"
+    return f'"{name}"' if " " in name else name
 
 
 def hand_options(command: argparse.ArgumentParser) -> None:

@@ -12,7 +12,7 @@ common practice.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
 from itertools import combinations
 from numbers import Integral
@@ -20,6 +20,7 @@ from numbers import Integral
 from harmonylib.errors import HarmonyError, expect, shown, whole, within
 from harmonylib.guitar.fingering import fingering
 from harmonylib.guitar.grips import Frets, Grip, row_of_frets
+from harmonylib.settings import takes
 from harmonylib.theory.pitch import Pitch
 from harmonylib.theory.voicings import Voicing, known
 
@@ -225,6 +226,9 @@ class Neck:
             if stretch > self.reach_mm + 1e-9:
                 return f"{grip} stretches {stretch:.0f} mm; this hand reaches {self.reach_mm:.0f} mm"
         return None
+
+
+takes("neck", {part.name: part.default for part in fields(Neck)}, lambda held: Neck(**held))
 
 
 def _check_tuning(tuning: str) -> None:

@@ -15,14 +15,13 @@ from typing import Any
 
 import numpy as np
 
-from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.hearing.ear import Heard, listened, weights
 from harmonylib.hearing.partials import FIRST, PLACES, own
 from harmonylib.hearing.questions import Alternative, Question, question
 from harmonylib.hearing.spectra import LONG, Row, take
-from harmonylib.settings import section
+from harmonylib.settings import in_doubt, section
 from harmonylib.sound.strings import RATE
 
 OFF_TUNE_CENTS, AGREE_CENTS = 15, 15
@@ -49,14 +48,12 @@ MISSED = (
 def allowed() -> bool:
     """Whether the class lets pages listen: ``microphone = false`` under ``[listening]`` in the class's file forbids it.
 
+    Where that cannot be read it may say so, and nobody listens until it can.
+
     >>> allowed()
     True
     """
-    settings = section("listening")
-    for name, value in settings.items():
-        if name != "microphone" or not isinstance(value, bool):
-            raise HarmonyError(f"[listening] {name} = {shown(value)}: write microphone = true or microphone = false")
-    return bool(settings.get("microphone", True))
+    return not in_doubt("listening") and bool(section("listening").get("microphone", True))
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.neck import Neck
 from harmonylib.lessons import settings as read_as
+from harmonylib.lessons.of_class import class_faults
 from harmonylib.lessons.said import sentence
 from harmonylib.lessons.settings import EVERYWHERE, MEANINGS, QUIETER, SHIPPED
 from harmonylib.lessons.table import Table, table
@@ -37,6 +38,8 @@ ON_A_CHORD = ("chord", "spread", "strings", "tuning", "reach_mm", "frets", "capo
 class Lesson:
     """What a chapter works with: `settings` as taken, and in `wrong` a sentence on each that could not be.
 
+    `of_class` are the sentences on the class's file; they are said here and nowhere else in the chapter.
+
     >>> today = lesson(1, chord="ebm7", reach_mm="long")
     >>> today.chord, today.neck.reach_mm, today.wrong
     (E♭m7, 105, {'reach_mm': "reach_mm 'long': choose 20 to 250; 105 is taken"})
@@ -48,6 +51,7 @@ class Lesson:
     written: tuple[str, ...]
     tune: Tune = field(compare=False)
     neck: Neck = Neck()
+    of_class: tuple[str, ...] = ()
 
     @property
     def bars(self) -> tuple[int, int]:
@@ -99,7 +103,7 @@ class Lesson:
         names = [*self.written, *(name for name in MEANINGS if name not in self.written)]
         used = used_in(self.chapter)
         rows = ((name, self._now(name), MEANINGS[name]) for name in names if name in used)
-        return table("setting | now | what it is", rows, ["what it is"], tuple(self.wrong.values()))
+        return table("setting | now | what it is", rows, ["what it is"], (*self.wrong.values(), *self.of_class))
 
     def _now(self, name: str) -> str:
         """A setting as a person reads it; of a file, its name."""
@@ -110,7 +114,7 @@ class Lesson:
 
     def __repr__(self) -> str:
         written = [f"{name} {self._now(name)}" for name in self.written]
-        return "\n".join([", ".join(written), *map(sentence, self.wrong.values())])
+        return "\n".join([", ".join(written), *map(sentence, (*self.wrong.values(), *self.of_class))])
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
         return {"text/html": self.table.html, "text/plain": repr(self)}
@@ -152,7 +156,8 @@ def lesson(chapter: int = 0, settings: Mapping[str, Any] | None = None, **writte
     taken["strings"] = _strings(taken, asked, shipped, neck, wrong)
     taken["tune"], tune = _tune(asked, shipped, wrong)
     taken["bars"] = _bars(asked, shipped, tune, wrong)
-    made = Lesson(known, taken, wrong, tuple(name for name in MEANINGS if name in asked), tune, neck)
+    named = tuple(name for name in MEANINGS if name in asked)
+    made = Lesson(known, taken, wrong, named, tune, neck, class_faults())
     return _in_key(made) if taken["key"] else made
 
 

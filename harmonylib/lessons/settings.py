@@ -147,8 +147,6 @@ def number(written: object, low: float, high: float, what: str) -> float:
     if isinstance(written, str):
         plain = re.fullmatch(r"\s*(\d{1,5}(?:\.\d{1,5})?)\s*(?:mm|bpm)?\s*", written)
         found = float(plain[1]) if plain else written
-    if isinstance(found, bool):
-        found = str(found)
     within(found, low, high, f"{what} {{}}: choose {low:.0f} to {high:.0f}")
     value = float(found)  # type: ignore[arg-type]
     return int(value) if value.is_integer() else value

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from harmonylib.errors import HarmonyError, shown
-from harmonylib.settings import section
+from harmonylib.settings import section, takes
 
 PAPERS = ("a4", "us-letter")
 
@@ -50,6 +50,15 @@ class Look:
             _check(name, getattr(self, name))
 
 
+def _checked(held: dict[str, Any]) -> None:
+    for name, value in held.items():
+        _check(name, value)
+
+
+for _room in ("pictures", "paper"):
+    takes(_room, {name: getattr(Look, name) for name, room in PLACES.items() if room == _room}, _checked)
+
+
 def look(**given: Any) -> Look:
     """The look that a call asks for, the rest from the class's file; None stands for what is not given.
 
@@ -62,7 +71,7 @@ def look(**given: Any) -> Look:
     for name in wanted:
         if name not in LOOKS:
             raise HarmonyError(f"{shown(name)} is not a setting of a hand-out: there are {', '.join(LOOKS)}")
-    return Look(**{**_of_class(), **wanted})
+    return Look(**{**section("pictures"), **section("paper"), **wanted})
 
 
 def label_of(given: str = "") -> str:
@@ -83,7 +92,7 @@ def upright_row(given: bool | None = None) -> bool:
     >>> upright_row(), upright_row(True)
     (False, True)
     """
-    return bool(_of_class().get("upright", False)) if given is None else given
+    return bool(section("pictures").get("upright", False)) if given is None else given
 
 
 def left_handed() -> bool:
@@ -91,20 +100,8 @@ def left_handed() -> bool:
     return bool(section("neck").get("left_handed", False))
 
 
-def _of_class() -> dict[str, Any]:
-    held: dict[str, Any] = {}
-    for room in ("pictures", "paper"):
-        names = [name for name, place in PLACES.items() if place == room]
-        for name, value in section(room).items():
-            if name not in names:
-                raise HarmonyError(f"{shown(name)} is not a setting of [{room}]: there are {', '.join(names)}")
-            held[name] = _check(name, value)
-    return held
-
-
-def _check(name: str, value: Any) -> Any:
+def _check(name: str, value: Any) -> None:
     choices = CHOICES[name]
     if not any(value == choice and type(value) is type(choice) for choice in choices):
         told = ", ".join(str(choice).lower() if isinstance(choice, bool) else str(choice) for choice in choices)
         raise HarmonyError(f"{name} {shown(value)} is not to be had here: choose {told}")
-    return value

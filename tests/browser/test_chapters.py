@@ -8,6 +8,7 @@ from __future__ import annotations
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -71,7 +72,29 @@ def test_a_chapter_runs_in_jupyterlab(chapter: Watched) -> None:
     assert page.locator('[data-mime-type="application/vnd.jupyter.error"]').count() == 0
     assert chapter.errors == []
     assert chapter.outside == []
-    assert [fault for fault in faults(page, OURS) if fault.startswith(("serious", "critical"))] == []
+    assert seen_by_axe(page) == {"JupyterLab Light": [], "JupyterLab Dark": []}
+
+
+def seen_by_axe(page: Any) -> dict[str, list[str]]:
+    """What is serious in the outputs and the prose, in light and in dark; back to light in the end."""
+    found = {}
+    for theme in ("JupyterLab Light", "JupyterLab Dark", "JupyterLab Light"):
+        page.evaluate(
+            "async theme => await window.jupyterapp.commands.execute('apputils:change-theme', { theme })", theme
+        )
+        page.wait_for_function(
+            "light => document.body.dataset.jpThemeLight === light", arg=str("Light" in theme).lower()
+        )
+        found[theme] = [fault for fault in faults(page, OURS) if fault.startswith(("serious", "critical"))]
+    return found
+
+
+def test_the_glossary_has_no_serious_fault_and_the_check_sees_one(desk: Watched, lab_folder: Path) -> None:
+    for watched in in_front(ROOT / "chapters" / "glossary.ipynb", desk, lab_folder):
+        watched.page.wait_for_selector(".jp-Notebook .jp-RenderedMarkdown h1", timeout=60_000)
+        assert seen_by_axe(watched.page) == {"JupyterLab Light": [], "JupyterLab Dark": []}
+        watched.page.evaluate("document.querySelector('.jp-RenderedMarkdown').append(document.createElement('img'))")
+        assert all("image-alt" in fault for found in seen_by_axe(watched.page).values() for fault in found or [""])
 
 
 EDITS = {

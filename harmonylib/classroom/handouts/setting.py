@@ -21,7 +21,7 @@ from harmonylib.errors import HarmonyError, shown
 from harmonylib.files import safe_stem, write_together
 from harmonylib.pictures.look import Look
 from harmonylib.score.printing import printed
-from harmonylib.wording import plain
+from harmonylib.wording import many, plain
 
 FORMATS = ("pdf", "svg", "png")
 CAUTION = (
@@ -41,6 +41,7 @@ class Cell:
     head: str
     frame: Frame
     foot: str
+    grip: str = ""
 
 
 @dataclass(frozen=True)
@@ -89,8 +90,14 @@ class Handout:
 
     @cached_property
     def svg(self) -> str:
-        """The hand-out as one picture."""
-        return self._set("svg").decode()
+        """The hand-out as one picture, with a title and a description for those who do not see it."""
+        head, body = self._set("svg").decode().replace("<svg ", '<svg role="img" ', 1).split(">", 1)
+        return f"{head}><title>{escape(plain(self.text))}</title><desc>{escape(plain(self._about))}</desc>{body}"
+
+    @property
+    def _about(self) -> str:
+        """What is on it, part by part: the diagrams by what stands over and under each, or how much music."""
+        return "; ".join(filter(None, map(_part, self.sections))) or self.text
 
     def _svg(self) -> bytes:
         return self.svg.encode()
@@ -121,11 +128,17 @@ class Handout:
         return printed(TEMPLATE, data, kind, ppi)
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
-        labelled = f'<div role="img" aria-label="{escape(plain(self.text))}">{self.svg}</div>'
-        return {"image/svg+xml": self.svg, "text/html": labelled, "text/plain": self.text}
+        return {"image/svg+xml": self.svg, "text/html": self.svg, "text/plain": self.text}
 
     def __repr__(self) -> str:
         return self.text
+
+
+def _part(part: Section) -> str:
+    """A part in words."""
+    cells = [" ".join(filter(None, dict.fromkeys((cell.head, cell.foot, cell.grip)))) for cell in part.cells]
+    music = [many(len(part.lines), "line") + " of music"] if part.lines else []
+    return f"{part.head}: " + ", ".join([*cells, *music])
 
 
 def _section(part: Section, room: float) -> dict[str, Any]:

@@ -125,7 +125,7 @@ def _root_position(neck: Neck, look: Look, chord: Chord, spread: str, strings: t
 
 
 def _cell(neck: Neck, look: Look, voicing: Voicing, grip: Grip, foot: str, spacing: float = WIDE) -> Cell:
-    return Cell(str(voicing.chord), frame(neck, grip, voicing, look, spacing), foot)
+    return Cell(str(voicing.chord), frame(neck, grip, voicing, look, spacing), foot, str(grip))
 
 
 def family(name: str) -> str:

@@ -18,6 +18,7 @@ import tempfile
 from pathlib import Path
 
 from harmonylib.classroom.copies import FOLDER, lay, trust
+from harmonylib.classroom.lean import lean
 from harmonylib.classroom.opening import LAB, RUNS_BY_ITSELF, told
 from harmonylib.classroom.shipped import course_folder
 from harmonylib.errors import HarmonyError
@@ -48,6 +49,7 @@ _LARGEST_REPLY = 2_000_000
 
 def main() -> int:
     """Lay the copy, then be the learner's server; 1 and a line for the Hub's log when that cannot be."""
+    lean()
     try:
         check_account(os.environ.get("JUPYTERHUB_USER", ""))
         os.umask(0o027)

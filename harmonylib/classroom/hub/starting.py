@@ -15,17 +15,22 @@ import json
 import os
 import secrets
 import shutil
+import signal
+import socket
+import ssl
 import sys
 import urllib.error
 import urllib.request
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import NoReturn
+from urllib.parse import urlsplit
 
 from harmonylib.classroom.hub.people import NAMES, make_accounts, read_people
 from harmonylib.errors import HarmonyError
 
 CONFIGURATION, PRIVATE = "jupyterhub_config.py", "private"
+CERTIFICATE, KEY = "certificate.pem", "key.pem"
 TOKEN, ADDRESS = "starter-token", "address"
 AT_ONCE = os.cpu_count() or 1
 """Servers that are started side by side: each keeps a core busy."""
@@ -47,6 +52,7 @@ def main(arguments: list[str]) -> int:
 
 def _become_hub(folder: Path) -> NoReturn:
     os.chdir(folder / PRIVATE)
+    signal.signal(signal.SIGINT, signal.SIG_DFL)  # a shell that starts it behind has it ignored, and it ends late
     os.execv(sys.executable, [sys.executable, "-m", "jupyterhub", "-f", str(folder / CONFIGURATION)])
 
 
@@ -55,6 +61,8 @@ def prepare(folder: Path) -> None:
     _check(folder)
     people = read_people(folder / NAMES)
     private = folder / PRIVATE
+    _check_stopped(private)
+    _check_certificate(folder)
     private.mkdir(mode=0o700, exist_ok=True)
     private.chmod(0o700)
     (folder / "replies").mkdir(exist_ok=True)
@@ -84,6 +92,32 @@ def _check(folder: Path) -> None:
         closed = [str(parent) for parent in place.parents if not parent.stat().st_mode & 0o001]
         if closed:
             raise HarmonyError(f"learners cannot open {closed[-1]!r}, where {place.name} is: choose another place")
+
+
+def _check_stopped(private: Path) -> None:
+    """Raises `HarmonyError` while the Hub that this folder was started with answers."""
+    try:
+        asked = urlsplit((private / ADDRESS).read_text())
+        socket.create_connection((str(asked.hostname), asked.port or 0), timeout=2).close()
+    except (OSError, ValueError):
+        return
+    raise HarmonyError("the class server still runs: stop it, and start it anew when it has ended")
+
+
+def _check_certificate(folder: Path) -> None:
+    """Close the key to all but root; raises `HarmonyError` unless both serve or neither is there."""
+    pair = folder / CERTIFICATE, folder / KEY
+    there = [part.name for part in pair if part.exists()]
+    if not there:
+        return
+    if len(there) == 1:
+        raise HarmonyError(f"{there[0]} stands alone in {str(folder)!r}: {CERTIFICATE} and {KEY} go together")
+    pair[1].chmod(0o600)  # whoever reads it can pass for this server
+    try:
+        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(*pair, password="")
+    except OSError as error:
+        why = getattr(error, "reason", "") or error.strerror or "no PEM is in them"
+        raise HarmonyError(f"{CERTIFICATE} and {KEY} cannot serve: {why.lower().replace('_', ' ')}") from None
 
 
 def _first_password(private: Path, name: str) -> str:

@@ -50,9 +50,10 @@ def contents(folder: Path) -> tuple[Chapter, ...]:
     return tuple(found)
 
 
-def serve(folder: Path, *, dark: bool = False, port: int = PORT, browser: bool = True) -> None:
+def serve(folder: Path, *, dark: bool = False, port: int = PORT, browser: bool = True, private: bool = False) -> None:
     """Serve the chapters of a folder on this machine until Ctrl+C, and open the contents in a browser.
 
+    With `private`, kernels talk through files that only their owner opens, and no other account here can listen.
     Raises `HarmonyError` when Voila is not installed or the port is not free.
     """
     try:
@@ -82,6 +83,7 @@ def serve(folder: Path, *, dark: bool = False, port: int = PORT, browser: bool =
     settings.VoilaConfiguration.update(template="projector", theme="dark" if dark else "light", classic_tree=True)
     settings.VoilaConfiguration.update(allow_template_override="NO", allow_theme_override="NO")
     settings.VoilaConfiguration.update(page_config_hook=with_contents, prelaunch_hook=in_steps)
+    settings.KernelManager.update(transport="ipc" if private else "tcp")
     settings.MappingKernelManager.update(cull_idle_timeout=FORSAKEN_S, cull_interval=FORSAKEN_S // 5)
     print(f"The course is at http://127.0.0.1:{port}/ for the projector; Ctrl+C here stops it.", flush=True)
     Voila.launch_instance(argv=[], config=settings)
