@@ -391,6 +391,19 @@ def test_a_pin_re_forms_the_chain_and_undo_takes_it_back() -> None:
     panel.close()
 
 
+@pytest.mark.parametrize("act", ["pin", "ban"])
+def test_where_no_grips_are_to_choose_the_desk_says_so_and_keeps_none(act: str) -> None:
+    panel = ArrangementPanel(TUNE)
+    control(panel, "stage").value = "melody"
+    control(panel, act).click()
+    assert "choose the stage “chords”" in panel.help
+    assert "no pins, no bans" in panel.text
+    control(panel, "stage").value = "chords"
+    control(panel, act).click()
+    assert "1 " + act in panel.text
+    panel.close()
+
+
 def test_a_ban_takes_a_grip_away_and_the_last_one_cannot_be_banned() -> None:
     panel = ArrangementPanel(TUNE)
     control(panel, "note").value = 1

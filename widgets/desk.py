@@ -217,14 +217,19 @@ class ArrangementPanel(Panel):
         self._show_note()
         self._show_bars()
 
+    def _chosen(self) -> tuple[int, str]:
+        """The note in hand and the grip chosen for it; raises `HarmonyError` in a stage that has no grips to choose."""
+        stage = self._controls["stage"].value
+        if stage in ("melody", "roots"):
+            raise HarmonyError(f"at the stage “{stage}” no grip is pinned or banned: choose the stage “chords”")
+        return self._controls["note"].value, str(self._grips[self._controls["grip"].value])
+
     def _pin(self) -> None:
-        index, (pins, bans) = self._controls["note"].value, self._past[-1]
-        grip = str(self._grips[self._controls["grip"].value])
+        (index, grip), (pins, bans) = self._chosen(), self._past[-1]
         self._re_form({**pins, index: grip}, tuple(ban for ban in bans if ban != (index, grip)))
 
     def _ban(self) -> None:
-        index, (pins, bans) = self._controls["note"].value, self._past[-1]
-        grip = str(self._grips[self._controls["grip"].value])
+        (index, grip), (pins, bans) = self._chosen(), self._past[-1]
         kept = {i: pinned for i, pinned in pins.items() if (i, pinned) != (index, grip)}
         self._re_form(kept, (*bans, (index, grip)))
 
