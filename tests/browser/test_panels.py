@@ -301,7 +301,7 @@ def test_a_bad_symbol_is_explained_in_place_and_the_picture_stays(course: Watche
 
 def test_pin_ban_and_undo_re_engrave_the_bars(course: Watched) -> None:
     desk = cell(course, "arrangement")
-    desk.get_by_label("stage").select_option("chords")
+    desk.get_by_label("stage", exact=True).select_option("chords")
     settled(course)
     words, heads = desk.locator(".score-words"), desk.locator(".score-music g.notehead")
     before, svg = heads.count(), kernel(course.page, "print(hash(arrangement._score.svg))")

@@ -328,7 +328,7 @@ def test_space_plays_and_stops_and_the_cursor_moves(shown, piece):
     page.keyboard.press(" ")
     page.wait_for_function("document.querySelector('.block-player-ground')")
     seen = []
-    for _ in range(40):
+    for _ in range(200):
         seen.append((page.evaluate("players[0].model.get('now')"), line(page)))
         page.wait_for_timeout(50)
         if seen[-1][0] > 4:
