@@ -28,7 +28,7 @@ XML_KINDS = {
 }
 
 MAJOR_SEVENTH = (7, 1, "add", "")
-"""A seventh beside the kind, printed as ♯7: an added one counts from a minor seventh."""
+"""A seventh beside the kind, printed as ♯7: an added one counts from a minor seventh (schema, ``degree-alter``)."""
 
 ACCIDENTALS = {-3: "triple-flat", -2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"} | {
     3: "triple-sharp"
