@@ -98,6 +98,13 @@ class TuneForm(Panel):
         self._take(Sketch(**named, parts=parts))
         self._neck_view.observe(self._clicked, "selected")
 
+    def _laid(self, rows: list[ipywidgets.Box]) -> list[ipywidgets.Widget]:
+        """The buttons stand beside the field for a note: one over the other they would take the room of the neck."""
+        menus, last = rows
+        note, buttons = last.children
+        entering = ipywidgets.HBox([note, *buttons.children], layout={"flex_flow": "row wrap"})
+        return [menus, entering, self._help, *self._views]
+
     # --- what is written -----------------------------------------------------------------------------------------
 
     def write(self, note: str, length: str = "", chord: str = "") -> None:
