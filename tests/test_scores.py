@@ -274,7 +274,7 @@ def test_every_chord_symbol_is_read_back_and_by_music21_too(schema: etree.XMLSch
     for symbol, harmony in zip(symbols, read, strict=True):
         chord = Chord.parse(symbol)
         wanted = {chord.pitch_class_of(d) for d in (*chord.degrees, *chord.extensions)}
-        if chord.kind == "7sus4":  # an added seventh counts from a minor one (schema, degree-alter); music21: from a major
+        if chord.kind == "7sus4":  # an added seventh counts from a minor one (schema, degree-alter), in music21 not
             wanted.remove(chord.pitch_class_of("♭7"))
         if not symbol.endswith("alt"):  # music21 keeps the unaltered fifth of an augmented seventh with degrees
             assert wanted <= {p.pitchClass for p in harmony.pitches}, symbol
