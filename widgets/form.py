@@ -34,7 +34,7 @@ from widgets.panel import Panel, entry, menu
 from widgets.player import Player
 
 REST, TIE = ("r", "z", "rest"), "-"
-WORDS = "click a place on the neck, or type a letter below it"
+WORDS = "click a place on the neck, or type its letter"
 
 
 KEPT: dict[str, dict[str, Any]] = {}
@@ -75,15 +75,15 @@ class TuneForm(Panel):
         self._theme = theme
         self._neck_view = NeckView(neck, theme=theme, picking=True)
         controls = {
-            "title": entry("title", title),
+            "title": entry("title", title, "10em"),
             "key": menu("key", list(KEYS), key),
             "metre": menu("metre", list(METRES), metre),
             "length": menu("length", list(LENGTHS), "quarter"),
-            "chord": entry("chord", ""),
-            "note": entry("note, and Enter", ""),
+            "chord": entry("chord", "", "8em"),
+            "note": entry("note, and Enter", "", "12em"),
         }
         self._buttons = [
-            ipywidgets.Button(description=word, layout={"width": "8em"})
+            ipywidgets.Button(description=word, layout={"width": "auto"})
             for word in ("rest", "tie", "take back", "save")
         ]
         for button, act in zip(self._buttons, (self._rest, self._tie, self._take_back, self._save), strict=True):
@@ -92,6 +92,7 @@ class TuneForm(Panel):
         given = (title, key, metre, neck, folder, theme)
         written = list(state.get("written", ())) if state.get("given") == str(given) else []
         super().__init__(controls, [self._neck_view], given=given, state=state, theme=theme, buttons=self._buttons)
+        self.add_class("tune-form")
         self._lay_out()
         named = {name: self._controls[name].value for name in ("title", "key", "metre")}
         parts = tuple(Part(Pitch.parse(p) if p else None, Fraction(length), *more) for p, length, *more in written)
@@ -144,7 +145,7 @@ class TuneForm(Panel):
         self.sketch = sketch
         self._state["written"] = [(str(p.pitch or ""), str(p.length), p.chord, p.tied) for p in sketch.parts]
         saved = f' Saved as {self._saved}.abc: write <code>tune="{self._saved}"</code> in the second cell.'
-        self._told.value = f'<p role="status">{sketch.told}.{saved if self._saved else ""}</p>'
+        self._told.value = f'<p role="status" style="margin:0">{sketch.told}.{saved if self._saved else ""}</p>'
         pitches = [part.pitch for part in sketch.parts if part.pitch]
         self._neck_view.show([self._marks(pitches[-1:])], [f"{pitches[-1]} was the last note" if pitches else WORDS])
         if pitches:

@@ -173,10 +173,10 @@ def menu(label: str, options: Sequence[Any], value: Any) -> ipywidgets.Dropdown:
     )
 
 
-def entry(label: str, value: str) -> ipywidgets.Text:
+def entry(label: str, value: str, width: str = "14em") -> ipywidgets.Text:
     """A field read when Enter is pressed or the field is left."""
     return ipywidgets.Text(
-        description=label, value=value, continuous_update=False, style=BESIDE, layout={"width": "14em"}
+        description=label, value=value, continuous_update=False, style=BESIDE, layout={"width": width}
     )
 
 
