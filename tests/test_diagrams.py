@@ -481,3 +481,11 @@ def test_a_label_with_no_room_in_its_block_or_behind_it_stands_before_it() -> No
     drawn = calls_picture([(0, 3, "call", "Cm7"), late]).on().texts
     label = next(text for text in drawn if text.get_text() == late[3])
     assert label.get_horizontalalignment() == "right"
+
+
+@pytest.mark.parametrize("theme", ["paper", "projector light"])
+def test_no_grip_over_its_diagram_is_cut_short(theme: str) -> None:
+    neck = Neck(tuning="seven strings")
+    steps = [(None, Grip.parse(text)) for text in ("x-x-12-14-10-13-x", "x-x-x-10-12-10-12") * 2]
+    shown = [text.get_text() for text in grip_row(neck, steps, theme=theme).on().texts]
+    assert [text for text in shown if text.startswith("x-")] == [str(grip) for _, grip in steps]

@@ -16,7 +16,7 @@ from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.look import label_of, upright_row
 from harmonylib.pictures.neck import NeckFrame, degree_role, draw_board, draw_marks, grip_marks, turned
-from harmonylib.pictures.picture import Pen, Picture, folded, titled
+from harmonylib.pictures.picture import Pen, Picture, ems, folded, titled
 from harmonylib.pictures.theme import Theme, named_theme
 from harmonylib.theory.voicings import Voicing
 
@@ -63,7 +63,8 @@ def grip_row(
     all_marks = [
         grip_marks(neck, grip, voicing, label if voicing or label != "degree" else "note") for voicing, grip in steps
     ]
-    across = max(1, min(across, len(steps)))
+    widest = max(map(ems, map(str, grips))) * look.small + 14
+    across = max(1, min(across, len(steps), int((look.width - 8) / widest)))  # no grip is cut short
     cell = (look.width - 8) / max(across, 1 if look.fills_width else 3)
     told = [folded(note, look.small, cell - 14) for note in notes]
     rows, row, room = max(map(len, told)), 1.35 * look.small, cell - 14
