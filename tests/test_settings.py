@@ -16,6 +16,7 @@ from harmonylib.arranging.checking import check
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
 from harmonylib.hearing.verdicts import allowed
+from harmonylib.lessons.lesson import lesson
 from harmonylib.lessons.of_class import class_faults
 from harmonylib.lessons.said import sentence
 from harmonylib.pictures.look import Look, look
@@ -57,6 +58,16 @@ def test_the_file_says_what_a_call_leaves_open(class_file):
     assert arrange(TUNE, neck=Neck(reach_mm=90)).settings.neck == Neck(reach_mm=90)
     assert respond(made).answers == ()
     assert respond(made, share=1.0).answers != ()
+
+
+def test_a_chapter_has_the_neck_of_the_class_where_its_cell_names_no_other(class_file):
+    class_file('[neck]\ntuning = "dropped D"\ncapo = 2\nframe = 1\nreach_mm = 80\n')
+    today = lesson(5, reach_mm=105)
+    assert (today.neck, today.settings["capo"]) == (Neck("dropped D", capo=2, reach_mm=105), 2)
+    assert lesson(5, tuning="standard", capo=0).neck == Neck(reach_mm=80)
+    assert lesson(5, reach_mm="wide").neck.reach_mm == 80
+    class_file("[neck]\nfrets = 30\ncapo = 11\n")  # a neck may have more frets than a chapter shows
+    assert lesson(5).neck == Neck(capo=11)
 
 
 def test_a_changed_file_counts_at_once_and_one_that_is_gone_does_not(class_file):

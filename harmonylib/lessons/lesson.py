@@ -13,6 +13,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
@@ -26,6 +27,7 @@ from harmonylib.lessons.of_class import class_faults
 from harmonylib.lessons.said import sentence
 from harmonylib.lessons.settings import EVERYWHERE, MEANINGS, QUIETER, SHIPPED
 from harmonylib.lessons.table import Table, table
+from harmonylib.settings import section
 from harmonylib.theory.chords import Chord
 from harmonylib.tunes.tune import Tune
 
@@ -131,7 +133,8 @@ def used_in(chapter: int) -> set[str]:
 def lesson(chapter: int = 0, settings: Mapping[str, Any] | None = None, **written: Any) -> Lesson:
     """The lesson that an edit cell asks for; whatever it holds, there is one.
 
-    `chapter` says what the course ships; the settings are those of `MEANINGS`, by name.
+    `chapter` says what the course ships; the settings are those of `MEANINGS`, by name. What the class's file says of
+    the neck is taken where the cell says nothing.
 
     >>> lesson(5, bars="2 to 3", tempo=60)
     bars 2 to 3, tempo 60
@@ -141,7 +144,7 @@ def lesson(chapter: int = 0, settings: Mapping[str, Any] | None = None, **writte
     Bars 90 to 99: the tune has 1 to 32; bars 1 to 4 are taken.
     """
     known = chapter if isinstance(chapter, int) and chapter in SHIPPED else 0
-    shipped = {**EVERYWHERE, **QUIETER.get(known, {}), **SHIPPED[known]}
+    shipped = {**EVERYWHERE, **QUIETER.get(known, {}), **SHIPPED[known], **_of_class()}
     wrong: dict[str, str] = {}
     given = settings if isinstance(settings, Mapping) else {}
     asked = written | dict(given) | _from_outside(wrong)
@@ -159,6 +162,15 @@ def lesson(chapter: int = 0, settings: Mapping[str, Any] | None = None, **writte
     named = tuple(name for name in MEANINGS if name in asked)
     made = Lesson(known, taken, wrong, named, tune, neck, class_faults())
     return _in_key(made) if taken["key"] else made
+
+
+def _of_class() -> dict[str, Any]:
+    """The neck and the hand that the class's file gives, as far as a lesson takes them."""
+    found: dict[str, Any] = {}
+    for name, value in section("neck").items():
+        with suppress(HarmonyError):
+            found |= {name: read_as.SIMPLE[name](value)} if name in read_as.SIMPLE else {}
+    return found
 
 
 def _from_outside(wrong: dict[str, str]) -> dict[str, Any]:

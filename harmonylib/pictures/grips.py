@@ -60,11 +60,10 @@ def grip_row(
         raise HarmonyError(f"{len(captions)} captions for {len(steps)} grips: give one for each, or none")
     notes = captions or [f"{v.spread}, {v.inversion}" if v else "single note" for v, _ in steps]
     heads, grips = [str(voicing.chord) if voicing else "" for voicing, _ in steps], [grip for _, grip in steps]
-    all_marks = [
-        grip_marks(neck, grip, voicing, label if voicing or label != "degree" else "note") for voicing, grip in steps
-    ]
-    widest = max(map(ems, map(str, grips))) * look.small + 14
-    across = max(1, min(across, len(steps), int((look.width - 8) / widest)))  # no grip is cut short
+    labels = [label if voicing or label != "degree" else "note" for voicing, _ in steps]
+    all_marks = [grip_marks(neck, grip, v, name) for (v, grip), name in zip(steps, labels, strict=True)]
+    cut_from = (look.width - 8) / (max(map(ems, map(str, grips))) * look.small + 14)
+    across = max(1, min(across, len(steps), int(cut_from)))
     cell = (look.width - 8) / max(across, 1 if look.fills_width else 3)
     told = [folded(note, look.small, cell - 14) for note in notes]
     rows, row, room = max(map(len, told)), 1.35 * look.small, cell - 14
@@ -94,7 +93,7 @@ def _frame(neck: Neck, grip: Grip, look: Theme, room: float, left_handed: bool, 
     gap, frets, column = 1.2 * look.mark, _close_up(neck, grip), 1.35 * look.mark
     if not upright:
         return NeckFrame(neck, frets, 0, 0, room, gap, column, left_handed)
-    side, strings = 2.4 * look.small, len(neck.open_strings) - 1
+    side, strings = 3.0 * look.small, len(neck.open_strings) - 1
     gap = min(gap, (room - side - 0.5 * look.mark) / strings)
     tall = column + 1.3 * look.mark * (frets[1] - frets[0] + 1)
     return NeckFrame(neck, frets, 0.5 * look.mark if left_handed else side, 0, tall, gap, column, left_handed, True)
