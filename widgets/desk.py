@@ -289,6 +289,7 @@ class AnswerPanel(Panel):
         """On the wall the controls, and the reasons for the answers, stand beside the music."""
         if not self._projector:
             return super()._laid(rows)
+        self._controls["bars"].layout.width = "100%"  # its two handles would stand too near each other
         return [beside([self._score], [*rows, self._help, self._reasons])]
 
     @property
