@@ -186,7 +186,6 @@ def test_a_panel_shows_itself_without_a_kernel_and_twice_the_same(name: str) -> 
     two.close()
 
 
-@pytest.mark.few(2)
 @every_panel
 def test_fifty_rounds_of_build_and_close_leave_nothing(name: str) -> None:
     before = alive()

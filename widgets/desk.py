@@ -282,13 +282,14 @@ class AnswerPanel(Panel):
         }
         given = (self._calls.source, self._calls.settings, bars, seed, share, approached, contour, self._manner, theme)
         self._projector = THEMES[theme].fills_width
-        self._score, self._reasons = ScoreView(line_by_line=self._projector), ipywidgets.HTML()
+        self._score = ScoreView(line_by_line=self._projector)
         super().__init__(controls, [self._score], given=given, state=state, theme=theme)
 
     def _laid(self, rows: list[ipywidgets.Box]) -> list[ipywidgets.Widget]:
         """On the wall the controls, and the reasons for the answers, stand beside the music."""
         if not self._projector:
             return super()._laid(rows)
+        self._reasons = ipywidgets.HTML()
         self._controls["bars"].layout.width = "100%"  # its two handles would stand too near each other
         return [beside([self._score], [*rows, self._help, self._reasons])]
 

@@ -101,10 +101,8 @@ class TuneForm(Panel):
 
     def _laid(self, rows: list[ipywidgets.Box]) -> list[ipywidgets.Widget]:
         """The buttons stand beside the field for a note: one over the other they would take the room of the neck."""
-        menus, last = rows
-        note, buttons = last.children
-        entering = ipywidgets.HBox([note, *buttons.children], layout={"flex_flow": "row wrap"})
-        return [menus, entering, self._help, *self._views]
+        rows[-1].children[-1].layout.flex_flow = "row wrap"
+        return super()._laid(rows)
 
     # --- what is written -----------------------------------------------------------------------------------------
 
