@@ -6,9 +6,7 @@ live is when every cell has run.
 
 from __future__ import annotations
 
-import os
 import shutil
-import socket
 import subprocess
 import sys
 import time
@@ -19,7 +17,8 @@ from typing import Any, NamedTuple
 
 from playwright.sync_api import sync_playwright
 
-FLAGS = ["--no-sandbox", "--disable-gpu"]
+from tests.browser.conftest import FLAGS, free_port
+
 LIVE = ".chapter:not(.working) .step.now"
 PATIENCE_MS = 90_000
 
@@ -37,11 +36,9 @@ class Opening(NamedTuple):
 
 @contextmanager
 def _served() -> Iterator[str]:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+    port = free_port()
     command = [sys.executable, "-m", "harmonylib", "course", "--projector", "--no-browser", "--port", str(port)]
-    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=os.environ)
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     address = f"http://127.0.0.1:{port}"
     try:
         for _ in range(600):
