@@ -96,7 +96,7 @@ def open_course(options: argparse.Namespace, say: Callable[[str], None]) -> None
     if options.projector:
         from harmonylib.classroom.projector import PORT, serve
 
-        private = os.name == "posix" and sockets_fit(os.path.join(tempfile.gettempdir(), "voila_12345678"))
+        private = sockets_fit(os.path.join(tempfile.gettempdir(), "voila_12345678"))
         port = options.port or PORT
         serve(copy.folder, dark=options.dark, port=port, browser=not options.no_browser, private=private)
         return
@@ -105,8 +105,8 @@ def open_course(options: argparse.Namespace, say: Callable[[str], None]) -> None
 
 
 def sockets_fit(folder: str) -> bool:
-    """Whether kernels can talk through files in a folder: its name is not too long for that."""
-    return len(folder.encode()) <= LONGEST_SOCKET - KERNEL_LETTERS
+    """Whether kernels can talk through files in a folder: there are such files, and its name is not too long."""
+    return os.name == "posix" and len(folder.encode()) <= LONGEST_SOCKET - KERNEL_LETTERS
 
 
 def private_kernels() -> list[str]:
@@ -116,7 +116,7 @@ def private_kernels() -> list[str]:
     """
     from jupyter_core.paths import jupyter_runtime_dir
 
-    return ["--KernelManager.transport=ipc"] if os.name == "posix" and sockets_fit(jupyter_runtime_dir()) else []
+    return ["--KernelManager.transport=ipc"] if sockets_fit(jupyter_runtime_dir()) else []
 
 
 def open_lab(folder: Path, *, port: int | None = None, browser: bool = True, more: Sequence[str] = ()) -> None:
