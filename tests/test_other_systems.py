@@ -12,7 +12,7 @@ import os
 import sys
 from collections.abc import Callable
 from pathlib import Path, PureWindowsPath
-from types import ModuleType
+from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import pytest
@@ -206,5 +206,8 @@ def test_a_chapter_saved_with_other_line_ends_is_untouched() -> None:
 
 
 def test_kernels_talk_over_ports_where_there_are_no_sockets(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(opening.os, "name", "nt")
+    monkeypatch.setattr(opening, "sockets_fit", lambda folder: True)
+    assert opening.private_kernels() == ["--KernelManager.transport=ipc"]
+    monkeypatch.undo()
+    monkeypatch.setattr(opening, "os", SimpleNamespace(name="nt"))  # its own view alone: pytest's paths stay what they are
     assert opening.private_kernels() == []
