@@ -188,7 +188,7 @@ def _find_grips(today: Lesson, place: int, turn: int) -> Exercise:
 
 
 def _which_degree(today: Lesson, place: int, turn: int) -> Exercise:
-    """A note of the tune over its chord, the lesson's bars first; every second question takes a foreign note."""
+    """A note of the tune over its chord, first what the lesson's bars do not show; every second takes a foreign one."""
     found = [choice for choice in (*here(today), *today.music.choices) if choice.chord]
     if not found:
         raise HarmonyError(f"no chord sounds in {today.tune.title}: there is no degree to ask for")
@@ -196,7 +196,7 @@ def _which_degree(today: Lesson, place: int, turn: int) -> Exercise:
     some = foreign if place % 2 == 0 and turn < TURNS // 2 else [choice for choice in found if choice.tested.degree]
     near, pairs = (list(dict.fromkeys(map(_note_and_chord, some))) for some in (here(today), some or found))
     _draws(today, "which_degree", 0).shuffle(pairs)
-    pairs.sort(key=lambda pair: pair not in near)
+    pairs.sort(key=lambda pair: pair in near)
     note, chord = pairs[((place - 1) // 2 + turn) % len(pairs)]
     return exercise("which_degree", note=note, chord=chord)
 
