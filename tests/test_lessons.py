@@ -118,7 +118,7 @@ def test_a_wrong_value_is_told_there_and_at_the_sections_it_touches() -> None:
     assert "bars 1 to 4 are taken" in shown._repr_mimebundle_()["text/html"]
     assert "bars 1 to 4 are taken" in repr(shells(today))
     touched = shapes(lesson(1, reach_mm="wide").chord, Neck())
-    assert repr(touched).splitlines()[-1] == "Reach_mm 'wide': choose 20 to 250; 105 is taken."
+    assert repr(touched).splitlines()[-1] == "Reach_mm 'wide': write a number, 20 to 250; 105 is taken."
 
 
 def test_a_setting_that_is_none_or_changes_nothing_is_named() -> None:
