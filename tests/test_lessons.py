@@ -16,6 +16,7 @@ from harmonylib.exercises.asking import ask
 from harmonylib.exercises.base import Exercise
 from harmonylib.exercises.written import as_text
 from harmonylib.guitar.neck import Neck
+from harmonylib.lessons.answers import calls_and_answers, find_the_gaps, one_answer
 from harmonylib.lessons.lesson import SETTINGS_VARIABLE, lesson, used_in
 from harmonylib.lessons.music import Remarked, notation
 from harmonylib.lessons.row import Row
@@ -24,6 +25,7 @@ from harmonylib.lessons.settings import EVERYWHERE, MEANINGS, SHIPPED
 from harmonylib.lessons.shapes import shapes
 from harmonylib.lessons.table import table
 from harmonylib.lessons.testing import shells
+from harmonylib.sound.listening import Sound
 from tests.chapter_runs import CHAPTERS, PATHS, Ran, edit_of, inside, run
 from tests.edits import MADE, WRITTEN, drawn, write_tunes
 
@@ -74,6 +76,29 @@ def test_strings_tuned_alike_hold_a_shell_as_well(tuning: str) -> None:
     row = shells(lesson(3, tuning=tuning))
     assert isinstance(row, Row)
     assert row.grips
+
+
+def test_a_row_is_played_shape_by_shape_and_its_first_shape_alone_needs_no_title() -> None:
+    row = shapes("Cmaj7", Neck(), "root position")
+    assert isinstance(row, Row)
+    heard = row.listen()
+    assert isinstance(heard, Sound)
+    assert heard.of is not None
+    assert (heard.of.title, len(heard.of.texts), heard.of.texts[1]) == (row.title, len(row), "Cmaj7 x3545x")
+    assert row.shown_first.picture.title == ""
+    assert repr(row.shown_first).startswith("Cmaj7 x-x-10-12-12-12")
+
+
+def test_calls_are_told_by_the_bars_of_the_tune() -> None:
+    today = lesson(6, bars=(5, 6))
+    assert re.findall(r"at bar (\d+)", calls_and_answers(today)._repr_mimebundle_()["text/plain"])[0] == "5"
+    pick_up = lesson(6, tune=MADE["pick_up"], bars=(0, 1))
+    assert "call F at bar 0, beat 4" in repr(calls_and_answers(pick_up))
+    assert find_the_gaps(lesson(6)).rows[4][1] == "½ quarter"
+
+
+def test_an_answer_of_ones_own_has_its_reason() -> None:
+    assert "answers in Cm7 with C on top" in one_answer(lesson(6))._repr_mimebundle_()["text/html"]
 
 
 def test_what_cannot_be_made_is_a_sentence() -> None:
@@ -144,11 +169,39 @@ def test_small_root_letters_are_read(written: str, read: str) -> None:
         ("strings", "1234", "4321"),
         ("chord", "dm/F", "Dm/F"),
         ("tune", "Slate Roof Blues", "slate_roof_blues"),
+        ("tune", "Slate_Roof_Blues.ABC", "slate_roof_blues"),
+        ("tune", "slateroofblues.musicxml", "slate_roof_blues"),
+        ("tempo", "♩=80", "80"),
+        ("bars", "1,2,3,4", "1 to 4"),
+        ("bars", [3, 4, 5], "3 to 5"),
+        ("spread", "drop two", "drop 2"),
+        ("chord", "E flat minor seven", "E♭m7"),
+        ("chord", "b half diminished", "Bm7♭5"),
+        ("tuning", "Drop-D", "dropped D"),
+        ("tuning", "dadgbe", "D2 A2 D3 G3 B3 E4"),
+        ("key", "F-sharp", "F#"),
     ],
 )
 def test_what_is_plainly_meant_is_taken(name: str, written: object, shown: str) -> None:
     today = lesson(4 if name not in ("spread", "reach_mm") else 1, **{name: written})
     assert (today.wrong, repr(today)) == ({}, f"{name} {shown}")
+
+
+@pytest.mark.parametrize(
+    ("name", "written", "told"),
+    [
+        ("tempo", "slow", "write a number, 10 to 600; 72 is taken"),
+        ("bars", (0, 0), "bar 0: the tune has 1 to 32"),
+        ("bars", (1.5, 2, 3), "write the first and the last"),
+        ("key", "Es", "the tune stays as written"),
+        ("tune", "slate roof", "did you mean slate_roof_blues?"),
+        ("tune", "song.pdf", "a tune is read from a file that ends in .musicxml"),
+        ("tune", 'T:Small\nK:C\n"cmaj7"e4|]\n', "the root a capital"),
+        ("chord", "Hm7", "did you mean Bm7?"),
+    ],
+)
+def test_what_cannot_be_taken_is_told_with_what_would_do(name: str, written: object, told: str) -> None:
+    assert told in lesson(4, **{name: written}).wrong[name]
 
 
 @pytest.mark.parametrize("doubtful", ["bb9", "bb13"])
