@@ -18,7 +18,7 @@ from harmonylib.exercises.written import as_text
 from harmonylib.guitar.neck import Neck
 from harmonylib.lessons.answers import calls_and_answers, find_the_gaps, one_answer
 from harmonylib.lessons.lesson import SETTINGS_VARIABLE, lesson, used_in
-from harmonylib.lessons.music import Remarked, notation
+from harmonylib.lessons.music import Remarked, here, notation
 from harmonylib.lessons.row import Row
 from harmonylib.lessons.said import Said
 from harmonylib.lessons.settings import EVERYWHERE, MEANINGS, SHIPPED
@@ -26,6 +26,7 @@ from harmonylib.lessons.shapes import shapes
 from harmonylib.lessons.table import table
 from harmonylib.lessons.testing import shells
 from harmonylib.sound.listening import Sound
+from harmonylib.theory.chords import Chord
 from tests.chapter_runs import CHAPTERS, PATHS, Ran, edit_of, inside, run
 from tests.edits import MADE, WRITTEN, drawn, write_tunes
 
@@ -360,6 +361,18 @@ def test_a_question_that_there_is_but_once_is_not_asked_twice(folder: Path) -> N
         with pytest.raises(HarmonyError, match="no other question"):
             first.another(1)
         assert repr(ask(today, "spell", 4)) == "Question 4 of a kind: choose 1 to 3, and “another one” in its box."
+
+
+@pytest.mark.parametrize("chapter", [0, 3, 5])
+def test_a_degree_is_asked_that_the_page_has_not_told(chapter: int) -> None:
+    today = lesson(chapter)
+    told = {(str(choice.note.pitch.name), str(choice.chord)) for choice in here(today)}
+    for which in (1, 2, 3):
+        task = ask(today, "which_degree", which)
+        assert isinstance(task, Exercise)
+        asked = task.as_data()
+        assert (asked["note"], asked["chord"]) not in told
+        assert not Chord.parse(str(asked["chord"])).extensions, "level 1 begins with plain chords"
 
 
 ON_BARS = ("harmonise_bar", "harmonise_phrase", "mend", "find_gaps", "which_degree")
