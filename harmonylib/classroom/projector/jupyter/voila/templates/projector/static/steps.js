@@ -21,8 +21,8 @@ window.display_cells = () => {}; // Voila's script would show its own frame
 window.openWall = () => {
   putStored();
   const frame = document.querySelector(".steps");
-  const parted = [".back", ".next", ".told", ".dark", ".black", ".goto"];
-  const [back, next, said, dark, black, list] = parted.map((name) => document.querySelector(name));
+  const parted = [".back", ".next", ".told", ".dark", ".black", ".goto", ".lost"];
+  const [back, next, said, dark, black, list, lost] = parted.map((name) => document.querySelector(name));
   let steps = [];
   let now = 0;
   let parts = null; // of a step that is too high
@@ -155,6 +155,7 @@ window.openWall = () => {
     Home: () => show(0),
     End: () => show(steps.length - 1),
     b: () => darken(true),
+    ".": () => darken(true), // as some remotes have it
     Escape: take,
   };
   function darken(yes) {
@@ -166,7 +167,7 @@ window.openWall = () => {
     if (event.ctrlKey || event.metaKey || event.altKey || event.shiftKey || event.key === "Tab") return false;
     const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
     if (!dark.hidden) {
-      darken(false); // any key brings the wall back, and does nothing else
+      if (!event.repeat) darken(false); // any key brings the wall back, and does nothing else
       return true;
     }
     if (inUse(event.target) && !key.startsWith("Page") && key !== "Escape") return false;
@@ -204,7 +205,8 @@ window.openWall = () => {
     if (steps[now]?.contains(cell)) place();
   }
   async function live() {
-    const wall = { keys, take, changed };
+    const warn = (words) => Object.assign(lost, { textContent: words, hidden: !words });
+    const wall = { keys, take, changed, warn };
     await openBar(await comeAlive(wall), wall);
     if (!steps.length) return;
     count();
