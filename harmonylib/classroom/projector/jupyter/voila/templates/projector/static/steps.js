@@ -5,6 +5,7 @@ const FORWARD = ["ArrowRight", "PageDown"];
 const BACKWARD = ["ArrowLeft", "PageUp"];
 const SLACK = 8; // pixels that are not worth scrolling
 const TIGHT = 60 / 720; // of the window: so much too high, and a step is drawn together
+const LARGE = [1.9, 1.6, 1.3]; // times the usual letters, where a step has few
 const CONTROLS = "input, select, textarea, audio, [role=application], [role=slider], .noUi-handle, .block-player";
 
 // the kernel ends with the page, also while the chapter still runs
@@ -62,7 +63,9 @@ window.openWall = () => {
     for (const table of steps[now].querySelectorAll(".lesson-table")) lay(table);
     enlarge(over);
     steps[now].classList.toggle("tight", over() > 0 && over() <= TIGHT * innerHeight);
-    parts = over() > SLACK ? partsOf(steps[now], over()) : null;
+    const cut = () => (over() > SLACK ? partsOf(steps[now], over()) : null);
+    parts = cut();
+    if (!parts && over() > SLACK && handOn()) parts = cut();
     part = Math.min(part, (parts?.count ?? 1) - 1);
     parts?.show(part);
     document.querySelector(".title").textContent = steps[now].dataset.section;
@@ -72,13 +75,27 @@ window.openWall = () => {
     told();
   }
 
-  // a step of few words is written large
+  // a sound that has no room under any part of its picture opens the next step
+  function handOn() {
+    const sound = steps[now].lastElementChild;
+    if (!sound?.dataset.sound || !steps[now + 1]) return false;
+    steps[now + 1].prepend(sound);
+    return true;
+  }
+
+  // a step of few words is written large, as large as it may be
   function enlarge(over) {
     const step = steps[now];
-    if (step.querySelector("svg, img, .widget, .wide, .told, .fold")) return;
+    const asks = (one) => one.matches(".widget:has(.answer-box)");
+    const drawn = [...step.querySelectorAll("svg, img, .widget, .wide, .told, .fold")];
+    if (drawn.some((one) => one.checkVisibility() && !asks(one))) return;
     step.classList.add("large");
-    const wide = [...step.querySelectorAll(".lesson-table")].some((table) => table.offsetWidth > table.parentElement.clientWidth);
-    if (over() > 0 || wide) step.classList.remove("large");
+    const wide = () => [...step.querySelectorAll(".lesson-table")].some((table) => table.offsetWidth > table.parentElement.clientWidth);
+    for (const size of LARGE) {
+      step.style.setProperty("--large", size);
+      if (over() <= 0 && !wide()) return;
+    }
+    step.classList.remove("large");
   }
 
   // a table with several columns of sentences gives each of them the whole width, under its line
