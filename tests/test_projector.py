@@ -129,6 +129,36 @@ def test_a_sound_stands_beside_its_picture_under_a_line() -> None:
     assert steps(cells[0], code(drawn(420)), sound) == [1, 1, 2]
 
 
+def test_a_sound_stands_on_the_step_of_its_picture_whatever_lies_between() -> None:
+    def named(source: str, **data: str) -> dict:
+        return {**code({"output_type": "execute_result", "data": data}), "source": source}
+
+    def shown(source: str, tall: int) -> dict:
+        return named(source, **{"image/svg+xml": f'<svg viewBox="0 0 1000 {tall}"/>'})
+
+    sound = named("grips.listen(tempo=60)", **{"text/html": "<audio></audio>"})
+    assert steps(shown("grips = row()\ngrips", 350), shown("grips.paths()", 400), sound) == [1, 1, 2]
+    assert cut([shown("grips", 350), shown("grips.paths()", 400), sound])[1]["source"] == sound["source"]
+    assert steps(shown("grips", 900), sound) == [1, 1]  # under each part of what comes in parts
+    assert steps(shown("grips", 430), shown("others", 440), sound) == [1, 2, 3]
+
+
+def test_one_or_two_lines_fill_no_step() -> None:
+    few, then = prose("A line or two."), prose("## All\n\nWhy.")
+    assert steps(code(drawn(450)), few, then, code(drawn(300))) == [1, 2, 2, 2]
+    beside_a_line = prose("Why. " + "M " * 200 + ". Here."), code(drawn(415)), few, then, code(drawn(430))
+    assert steps(*beside_a_line) == [1, 1, 1, 2, 3]
+    assert lines(*beside_a_line)[0] == {"head": "", "sentence": "A line or two."}
+    assert steps(code(drawn(450)), prose("M" * 84 * 3), then, code(drawn(300))) == [1, 2, 3, 3]
+
+
+def test_prose_is_shown_without_code() -> None:
+    text = (
+        'Slow: `tempo=20`, then `kinds=("drop", "mend")`; write `Bb`.\n\nFrom `python -m x` too.\n\nAs `page("x", y)`.'
+    )
+    assert [piece["source"] for piece in cut([prose(text)])] == ["Slow: tempo 20, then kinds drop, mend; write `Bb`."]
+
+
 def test_prose_comes_apart_between_paragraphs_and_not_inside_lists_or_code() -> None:
     text = "## One\n\nWhy.\n\n- a\n\n- b\n\nThen:\n\n```\na\n\nb\n```"
     parts = ["## One\n\nWhy.\n\n- a\n\n- b", "Then:\n\n```\na\n\nb\n```"]

@@ -3,6 +3,7 @@
 
 const ROWS = { table: ":scope > tbody > tr", "ul, ol": ":scope > li", ".lines": ":scope > div" };
 const ALIVE = ".neck-board, .score-music, .block-player-paper"; // pictures that page by themselves, or are played on
+const WRITTEN = ".tune-form:has(.block-player)";
 const EDGE = 6; // pixels of white left round a part of a picture
 const BOARD = 0.4; // of the highest thing drawn in one piece: what is no line of words
 const WIDE = 0.75; // of the widest gap that there is
@@ -80,6 +81,15 @@ function questionParts(svg, over) {
   return { count: parts.count + 1, show, whole: () => (delete box.dataset.part, parts.whole()) };
 }
 
+// A form that takes a tune down: first its fields over the neck, then the player with what was written.
+function formParts(form) {
+  function show(part) {
+    form.dataset.part = part ? "music" : "neck";
+    window.dispatchEvent(new Event("resize")); // the player was hidden and measures again
+  }
+  return { count: 2, show, whole: () => delete form.dataset.part };
+}
+
 // Which part each row goes to where a part is so high at most.
 function dealt(rows, room) {
   const of = [];
@@ -104,6 +114,8 @@ function rowParts(rows, room) {
 
 // The parts of a step that is so many pixels too high: those of the highest thing in it that can be cut.
 function partsOf(step, over) {
+  const form = step.querySelector(WRITTEN);
+  if (form) return formParts(form);
   const seen = (one) => one.checkVisibility() && !one.closest(ALIVE);
   const things = [...step.querySelectorAll([...Object.keys(ROWS), "svg:not(svg svg)"].join())].filter(seen);
   const high = (one) => one.getBoundingClientRect().height;

@@ -152,7 +152,8 @@ window.openWall = () => {
   next.addEventListener("click", () => go(1));
   frame.addEventListener("scroll", told);
   frame.addEventListener("toggle", place, true); // a line is opened, or a box turned from its picture to its neck
-  const resized = new ResizeObserver(told);
+  const outgrown = () => !parts && steps[now]?.querySelector(WRITTEN) && frame.scrollHeight - frame.clientHeight > SLACK;
+  const resized = new ResizeObserver(() => (outgrown() ? place() : told())); // the first note brings a player
   new ResizeObserver(() => steps.length && place()).observe(frame);
   window.addEventListener("hashchange", () => asked() !== now && show(asked()));
 
