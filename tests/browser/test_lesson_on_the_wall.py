@@ -381,6 +381,7 @@ def test_what_is_written_down_and_its_player_take_turns_on_the_wall(
     page = opened(f"{projected([], tmp_path)}/voila/render/01_form.ipynb#step-1").page
     page.wait_for_selector(".chapter:not(.working) .tune-form")
     over = "(wall => wall.scrollHeight - wall.clientHeight)(document.querySelector('.steps'))"
+    page.get_by_label("chord").fill("Cmaj7")
     for note in ("E5", "D5"):
         page.get_by_label("note, and Enter").fill(note)
         page.keyboard.press("Enter")
