@@ -27,7 +27,7 @@ from harmonylib.guitar.grips import Grip
 from harmonylib.pictures.calls import calls_picture
 from harmonylib.pictures.grips import grip_row
 from harmonylib.pictures.picture import Picture
-from harmonylib.tunes.metre import beat_text
+from harmonylib.tunes.metre import beat_text, quarters
 from harmonylib.wording import counted, many
 
 
@@ -72,7 +72,7 @@ class FindGaps(TuneExercise):
     def question(self) -> str:
         calls = [c for c in self.arrangement.choices if self._inside(c.note.onset)]
         lengths = ", ".join(
-            f"{place(self.arrangement.tune, c.note.onset)} {c.note.pitch} for {_quarters(c.note.duration)}"
+            f"{place(self.arrangement.tune, c.note.onset)} {c.note.pitch} for {quarters(c.note.duration)}"
             for c in calls
         )
         return f"At which bar and beat do the gaps open in {self._where}? The calls: {lengths}."
@@ -120,6 +120,8 @@ class FindGaps(TuneExercise):
         bar = next((bar for bar in self._bars(tune) if bar.number == number), None)
         if bar is None:
             return f"it does not lie in {'–'.join(map(str, self.span))}, the bars asked about"
+        if beat >= bar.metre[0] + 1:
+            return f"bar {number} has {many(bar.metre[0], 'beat')}"
         onset = bar.onset + (beat - tune.beat_at(bar.onset)) * Fraction(4, bar.metre[1])
         before = [c for c in self.arrangement.choices if c.note.onset <= onset]
         if not before:
@@ -138,10 +140,6 @@ class FindGaps(TuneExercise):
     @classmethod
     def drawn(cls, draws: random.Random, level: int) -> dict[str, Any]:
         return material(draws, level)
-
-
-def _quarters(length: Fraction) -> str:
-    return many(beat_text(length).lstrip("0") or "0", "quarter")
 
 
 MODEL = {"cover": 100.0, "pre-empt": 100.0}
@@ -205,7 +203,7 @@ class AnswerCall(TuneExercise):
         ends = f"the next call, {after.note.pitch} as {after.grip}, comes" if after else "the tune ends"
         return (
             f"In {self._where} the call {call.note.pitch} over {call.chord} is held as {call.grip} at "
-            f"{tune.where(call.note.onset)}; {ends} {_quarters(gap.end - call.note.onset)} after it. Answer it "
+            f"{tune.where(call.note.onset)}; {ends} {quarters(gap.end - call.note.onset)} after it. Answer it "
             "with chords of the harmony: beats after the call, length in quarters, grip."
         )
 
@@ -222,11 +220,11 @@ class AnswerCall(TuneExercise):
     @property
     def hints(self) -> tuple[str, ...]:
         first = self._answers(self._gap)[0]
-        opens = _quarters(self._gap.start - self._call.note.onset)
+        opens = quarters(self._gap.start - self._call.note.onset)
         return (
             f"the gap opens {opens} after the call; all answers must end before the next one",
             f"another inversion of {first.voicing.chord} near the hand will do",
-            f"{_quarters(first.onset - self._call.note.onset)} after the call: {first.grip}",
+            f"{quarters(first.onset - self._call.note.onset)} after the call: {first.grip}",
         )
 
     @property
@@ -262,12 +260,14 @@ def _hits(answer: Written) -> list[Written]:
 
 
 def _hit(item: Written, task: AnswerCall) -> tuple[Fraction, Fraction, Grip]:
+    said = written.quoted(item)
     if isinstance(item, str):
-        item = tuple(item.replace(",", " ").split(None, 2))
+        parted = tuple(part.strip() for part in item.split(",", 2))
+        item = parted if len(parted) == 3 else tuple(item.replace(",", " ").split(None, 2))
     names = {"after": ("beat", "beats", "onset", "at"), "length": ("duration", "quarters"), "grip": ("frets",)}
     parts = written.keyed(item, names)
     if len(parts) != 3 or any(written.blank(part) for part in parts.values()):
-        raise Unread(f"{written.quoted(item)} is not a chord with its time: {task.form}")
+        raise Unread(f"{said} is not a chord with its time: {task.form}")
     after, length = reading_words.number(parts["after"], "a time"), reading_words.number(parts["length"], "a length")
     if not (0 <= after <= 64 and 0 < length <= 64):
         raise Unread("write times from 0 and lengths above 0, at most 64 quarters")
