@@ -6,6 +6,7 @@ from fractions import Fraction
 from itertools import combinations
 from xml.etree import ElementTree
 
+import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -453,6 +454,26 @@ def test_every_text_stands_out_from_what_lies_under_it(theme):
     for under in (look.paper, look.band):
         assert contrast(look.ink, under) >= 7
         assert contrast(look.soft, under) >= 4.5
+
+
+@pytest.mark.parametrize("theme", PROJECTED)
+def test_on_a_wall_no_label_comes_out_of_its_mark(theme):
+    frets = iter(range(1, 15, 2))
+    shown = {"♭♭7": "seventh", "E♭": "root", "♭3": "third", "♯11": "extension", "♭5": "foreign", "B♭": "plain"}
+    marks = [Mark(3, next(frets), label, role) for label, role in shown.items()]
+    axes = neck_picture(NECK, marks, theme=theme).on()
+    FigureCanvasAgg(axes.figure).draw()
+    drawn = [text for text in axes.texts if text.get_text() in shown]
+    assert len(drawn) == len(shown)
+    for text in drawn:
+        width, middle = text.get_window_extent().width * 72 / axes.figure.dpi, text.get_position()[0]
+        grounds = [line for line in axes.lines if 4 <= line.get_zorder() < 5]
+        under = [line for line in grounds if abs(np.mean(line.get_xdata()) - middle) < 1]
+        ground = [
+            np.ptp(line.get_xdata()) + (line.get_linewidth() if len(line.get_xdata()) > 1 else line.get_markersize())
+            for line in under
+        ]
+        assert max(ground) >= width, text.get_text()
 
 
 def test_the_palette_is_that_of_okabe_and_ito():

@@ -90,7 +90,10 @@ def test_a_stamp_laid_where_the_page_says_is_the_mark_of_the_picture(
     view.close()
 
 
-PLACE = r'x="([-\d.]+)" y="([-\d.]+)"|translate\(([-\d.]+) ([-\d.]+)\) scale'
+PLACE = (
+    r'x="([-\d.]+)" y="([-\d.]+)"|translate\(([-\d.]+) ([-\d.]+)\) scale'
+    r'|<path d="M ([-\d.]+) ([-\d.]+)\s+L ([-\d.]+) ([-\d.]+)\s+" style'  # a mark that is longer than it is high
+)
 
 
 def places(svg: str) -> list[float]:

@@ -24,7 +24,7 @@ from harmonylib.errors import HarmonyError
 from harmonylib.files import safe_stem, write_together
 from harmonylib.guitar.neck import Neck
 from harmonylib.pictures.neck import Mark
-from harmonylib.pictures.theme import default_theme
+from harmonylib.pictures.theme import THEMES, default_theme
 from harmonylib.score.engraving import engrave
 from harmonylib.theory.pitch import Pitch
 from harmonylib.tunes.reading import read_text
@@ -156,7 +156,8 @@ class TuneForm(Panel):
     def _engrave(self) -> None:
         made = arrange(self.tune, neck=self._neck_view.neck, stage="melody")
         if self.player is None:
-            self.player = Player(made, svg=engrave(made), theme=self._theme)
+            on_wall = THEMES[self._theme].fills_width
+            self.player = Player(made, svg=engrave(made), theme=self._theme, line_by_line=on_wall)
             self._lay_out()
         else:
             self.player.load(made, svg=engrave(made))

@@ -48,7 +48,7 @@ function render({ model, el }) {
     el.style.setProperty("--neck-paper", page.paper);
     el.style.setProperty("--neck-points", page.points);
     el.style.setProperty("--neck-most", page.most);
-    cover = model.get("beside") ? svg.insertBefore(document.createElementNS(SVG, "rect"), marks) : null;
+    cover = model.get("beside") ? svg.insertBefore(document.createElementNS(SVG, "path"), marks) : null;
     cover?.setAttribute("fill", page.paper);
     drawFrame();
     drawPicked();
@@ -78,8 +78,12 @@ function render({ model, el }) {
     const left = turn > 0 ? start : -start - width;
     svg.setAttribute("viewBox", `${left} ${top} ${width} ${bottom - top}`);
     cover.column = start > nut ? [turn * start, turn * (start + column)] : page.open;
-    const place = { x: Math.min(...cover.column), y: 0, width: start > nut ? column : 0, height: page.tall };
-    for (const [key, value] of Object.entries(place)) cover.setAttribute(key, value);
+    const edges = [turn * (start + width), ...(start > nut ? [turn * (start + column)] : [])];
+    const numbers = Object.entries(page.x).filter(([fret, x]) => +fret && edges.some((edge) => Math.abs(x - edge) < page.digits));
+    const over = (x, y, wide) => `M${x} ${y}h${wide}V${page.tall}h${-wide}z`;
+    const hidden = numbers.map(([, x]) => over(x - page.digits, page.y.at(-1) + gap / 2, 2 * page.digits)); // none is cut in two
+    if (start > nut) hidden.push(over(Math.min(...cover.column), 0, column));
+    cover.setAttribute("d", hidden.join(""));
   }
 
   function drawFrame() {

@@ -205,6 +205,7 @@ def _page(neck: Neck, frets: tuple[int, int] | None, left_handed: bool, theme: s
         "open": [edge, frame.wire(first - 1)],
         "first": first,
         "tall": bare.height,
+        "digits": 0.75 * look.small,
         "ink": look.ink,
         "soft": look.soft,
         "paper": look.paper,

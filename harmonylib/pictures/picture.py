@@ -125,6 +125,13 @@ class Picture:
         return self.text
 
 
+CAPS = {"o": "round", "s": "projecting"}
+"""How a mark of each shape ends where it is drawn longer."""
+
+LARGE = 0.7
+"""Letters of more than this part of a mark may be wider than it is, as on a wall."""
+
+
 class Pen:
     """Draws on an Axes whose coordinates are points; `scale` is how large a point comes out."""
 
@@ -191,7 +198,16 @@ class Pen:
             shells.insert(0, (size + 5, theme.paper, 1.5))
         if hollow:
             shells.append((size - 5, theme.paper, 0))
+        wide = (
+            ems(label) * theme.label + 0.3 * theme.label - size
+        )  # letters that come out of a mark are lost in the dark
+        longer = wide > 0 and theme.label > LARGE * theme.mark
         for width, fill, edge in shells:
+            if longer and shape in CAPS:
+                ends, how = [x - wide / 2, x + wide / 2], {"solid_capstyle": CAPS[shape], "zorder": 4}
+                self.path(ends, [y, y], theme.ink, width + edge, **how)
+                self.path(ends, [y, y], fill, width - edge, **how)
+                continue
             style: dict[str, Any] = {
                 "markersize": width * self.scale,
                 "markeredgewidth": edge * self.scale,
@@ -199,6 +215,9 @@ class Pen:
             }
             style |= {"markerfacecolor": fill, "markeredgecolor": theme.ink, "linestyle": "None"}
             self.ax.plot([x], [y], zorder=4, clip_on=False, **style)
+        if longer and shape not in CAPS:
+            ends = [x - (wide + size) / 2, x + (wide + size) / 2]
+            self.path(ends, [y, y], colour, theme.label, zorder=4.5)
         text = theme.ink if hollow else text_on(colour)
         self.write(x, y - 0.36 * theme.label, label, "label", align="center", colour=text, bold=True, zorder=5)
 

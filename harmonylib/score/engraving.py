@@ -65,7 +65,7 @@ PROJECTOR = {
     "staffLineWidth": 0.2,
     "stemWidth": 0.3,
     "ledgerLineThickness": 0.35,
-    "minLastJustification": 0.3,  # a line of few bars is as wide as the wall
+    "minLastJustification": 0,  # a line of few bars is as wide as the wall
     "spacingStaff": 4,
     "spacingLinear": 0.16,
     "spacingNonLinear": 0.5,

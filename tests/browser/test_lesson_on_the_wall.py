@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -12,7 +13,7 @@ import pytest
 
 from harmonylib.classroom.projector import contents
 from harmonylib.classroom.shipped import course_folder
-from tests.browser.conftest import Watched, write_notebook
+from tests.browser.conftest import Watched, free_port, served, write_notebook
 
 CHAPTER = contents(course_folder())[5].file
 ALIVE = "async kernel => (await fetch(`/api/kernels/${kernel}`)).status"
@@ -216,6 +217,13 @@ ROOMS = """() => { const step = document.querySelector('.step.now'), wall = docu
         bars: line.querySelectorAll('g.measure').length,
         frets: [...line.querySelectorAll('g.tabGrp tspan')].map(one => parseFloat(getComputedStyle(one).fontSize)
             * scale(one.ownerSVGElement)) }; }"""
+# what is written on the neck and cut by the edge of its part, if it is in sight
+HALVED = """() => { const neck = document.querySelector('.step.now .neck-board svg');
+    const edge = neck.getBoundingClientRect();
+    const boxes = [...neck.querySelectorAll('text')].map(one => one.getBoundingClientRect());
+    const cut = boxes.filter(box => box.left < edge.right && box.right > edge.right + 1);
+    return cut.filter(box => !document.elementFromPoint(edge.right - 2, box.top + box.height / 2).matches('path[fill]'))
+        .map(box => box.toJSON()); }"""
 # the middle of every note head and fret number in sight, with the melody note it belongs to: the nth column of its bar
 PLACES = """() => [...document.querySelectorAll('.step.now g.system:not(.music-aside) g.measure')].flatMap(bar => {
     const alone = note => note.querySelector('.notehead') && !note.closest('g.chord');
@@ -243,6 +251,7 @@ def test_music_and_neck_stand_side_by_side_in_sight(what: str, size: tuple[int, 
     assert found["music"]["right"] <= found["neck"]["left"]
     assert found["neck"]["bottom"] > found["music"]["top"]
     assert min(found["frets"]) >= 30 * unit
+    assert page.evaluate(HALVED) == []
     page.set_viewport_size({"width": 1280, "height": 720})
 
 
@@ -316,6 +325,76 @@ def test_an_address_can_set_a_lesson_and_nothing_else(
     assert page.inner_text(".pull .wrong").endswith(".")
     assert page.locator("img[src=x]").count() == 0
     assert watched.errors == []
+    page.context.close()
+
+
+def test_a_page_whose_kernel_or_server_has_ended_says_so_and_goes_on(
+    opened: Callable[..., Watched], tmp_path: Path
+) -> None:
+    ends = (
+        "from pathlib import Path\nif (end := Path('end')).exists():\n    end.unlink()\n    import os\n    os._exit(1)"
+    )
+    cells = ["from harmonylib import *", "today = lesson(5)\nprint(today.tempo)", ends, "print('over')"]
+    write_notebook(tmp_path / "01_small.ipynb", cells)
+    port = free_port()
+    call = f"serve(Path({str(tmp_path)!r}), port={port}, browser=False)"
+    code = f"from pathlib import Path\nfrom harmonylib.classroom.projector import serve\n{call}"
+    running = [[sys.executable, "-c", code], tmp_path, f"http://127.0.0.1:{port}/"]
+    server = served(*running)
+    next(server)
+    page = opened(f"http://127.0.0.1:{port}/voila/render/01_small.ipynb").page
+    live(page)
+    page.keyboard.press("s")
+    first = page.locator("body").get_attribute("data-kernel")
+
+    page.fill("[name=tempo-0]", "6")  # is being typed while the chapter runs for another field
+    page.evaluate("document.querySelector('[name=reach_mm-0]').value = 90")
+    page.evaluate("document.querySelector('[name=reach_mm-0]').dispatchEvent(new Event('change', { bubbles: true }))")
+    page.wait_for_selector(".chapter.working", state="attached")
+    live(page)
+    page.keyboard.type("6")
+    (tmp_path / "end").touch()
+    page.keyboard.press("Enter")
+    page.wait_for_selector(f"body:not([data-kernel='{first}'])", timeout=60_000)
+    live(page)
+    assert page.input_value("[name=tempo-0]") == "66"
+    assert page.input_value("[name=reach_mm-0]") == "90"
+
+    second = page.locator("body").get_attribute("data-kernel")
+    next(server, None)
+    page.wait_for_selector(".lost:visible")
+    assert page.inner_text(".lost").startswith("The course has stopped")
+    server = served(*running)
+    next(server)
+    page.wait_for_selector(f"body:not([data-kernel='{second}'])", timeout=60_000)
+    live(page)
+    assert page.locator(".lost").is_hidden()
+    assert page.input_value("[name=tempo-0]") == "66"
+    page.context.close()
+    next(server, None)
+
+
+def test_what_is_written_down_and_its_player_take_turns_on_the_wall(
+    opened: Callable[..., Watched], projected: Callable[..., str], tmp_path: Path
+) -> None:
+    write_notebook(tmp_path / "01_form.ipynb", ["from harmonylib import *", "TuneForm(state={})"])
+    page = opened(f"{projected([], tmp_path)}/voila/render/01_form.ipynb#step-1").page
+    page.wait_for_selector(".chapter:not(.working) .tune-form")
+    over = "(wall => wall.scrollHeight - wall.clientHeight)(document.querySelector('.steps'))"
+    page.get_by_label("chord").fill("Cmaj7")
+    for note in ("E5", "D5"):
+        page.get_by_label("note, and Enter").fill(note)
+        page.keyboard.press("Enter")
+        page.wait_for_function("document.querySelector('.neck-title').textContent.startsWith('" + note + "')")
+    page.wait_for_selector(".tune-form[data-part=neck]")
+    assert page.locator(".neck-board").is_visible()
+    assert page.evaluate(over) <= 8
+    page.keyboard.press("PageDown")
+    assert page.locator(".block-player").get_by_role("button", name="Play").is_visible()
+    assert page.locator(".neck-board").is_hidden()
+    assert page.evaluate(over) <= 8
+    page.keyboard.press("PageUp")
+    assert page.locator(".neck-board").is_visible()
     page.context.close()
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ from harmonylib.classroom.handouts.tunes import tune_sections
 from harmonylib.classroom.handouts.vocabulary import LESSON, cycle, family, scale, shapes
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.neck import Neck
-from harmonylib.pictures.look import LOOKS, Look, look
+from harmonylib.pictures.look import LOOKS, SIZES, Look, look
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.families import FAMILIES
 from harmonylib.tunes.reading import read
@@ -58,7 +59,8 @@ def handout(
     neck = given().neck if neck is None else neck
     if left_handed is not None:
         neck = replace(neck, left_handed=left_handed)
-    return _MAKERS[kind](what, neck, how, **options)
+    make = partial(_MAKERS[kind], what, neck, **options)
+    return replace(make(how), on_wall=lambda: make(replace(how, size=max(SIZES))))
 
 
 def _shapes(what: Any, neck: Neck, how: Look, families: Any = LESSON, root: str = "C") -> Handout:

@@ -9,8 +9,8 @@ Sources: PDF, SVG. The layout is ours.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
 from pathlib import Path
@@ -20,6 +20,7 @@ from harmonylib.classroom.handouts.frames import DRAWN, Frame
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.files import safe_stem, write_together
 from harmonylib.pictures.look import Look
+from harmonylib.pictures.theme import named_theme
 from harmonylib.score.printing import printed
 from harmonylib.wording import many, plain
 
@@ -77,6 +78,8 @@ class Handout:
     title: str
     look: Look
     sections: Sequence[Section]
+    on_wall: Callable[[], Handout] | None = field(default=None, compare=False)
+    """Makes the same in print that is read from the last row, to be shown on a wall."""
 
     @property
     def text(self) -> str:
@@ -128,7 +131,8 @@ class Handout:
         return printed(TEMPLATE, data, kind, ppi)
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
-        return {"image/svg+xml": self.svg, "text/html": self.svg, "text/plain": self.text}
+        svg = self.on_wall().svg if self.on_wall and named_theme(None).fills_width else self.svg
+        return {"image/svg+xml": svg, "text/html": svg, "text/plain": self.text}
 
     def __repr__(self) -> str:
         return self.text
@@ -203,7 +207,7 @@ TEMPLATE = """
 #block(below: 4mm, text(size: small * 1.9, weight: "bold", data.title))
 #if data.unprinted != "" { text(size: small, style: "italic", data.unprinted) }
 #for part in data.sections {
-  block(width: 100%, breakable: not part.whole, above: 5mm, {
+  block(width: 100%, breakable: not part.whole, above: calc.max(5mm, small * 1.5), {
     block(sticky: true, below: 2.5mm, {
       text(size: small * 1.25, weight: "bold", part.head)
       if part.note != "" { h(3mm); text(size: small, part.note) }

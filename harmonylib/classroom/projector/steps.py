@@ -3,7 +3,9 @@
 Conventions
 - Prose stands over the picture it leads to. Where it does not fit there as a whole it is folded to one line, of its
   heading and last sentence, and opens at a click; of more than half a wall only the last part stands there.
-- Prose that leads to nothing stays under what it is about, or fills steps of its own.
+- Prose that leads to nothing stays under what it is about, or fills steps of its own; one or two lines do not fill one,
+  and go to a neighbour. A sound stands on the step of its picture.
+- A setting in prose, as in `tempo=20`, is read as words; what is about code or a terminal is not shown.
 - A cell with the tag `projector-skip` is run and not shown.
 - Heights are pixels of a window 1280 wide.
 
@@ -25,13 +27,15 @@ SKIP = "projector-skip"
 # Heights are judged before anything is laid out; the page then draws a step together, or shows it in parts, where they
 # are a little wrong. Pixels and letters in a window of 1280 by 720, as style sheet and themes make them.
 ROOM, WIDTH = 642, 1226  # of the wall over its bar
-PROSE_LETTERS, PROSE_LINE = 78, 37.8  # of a line of prose, of printed text, of a row of a table
+PROSE_LETTERS, PROSE_LINE = 84, 37.8  # of a line of prose, of printed text
 TEXT_LETTERS, TEXT_LINE = 72, 36.4
-ROW_LETTERS, ROW_LINE = 70, 42
+ROW_LETTERS, ROW_LINE, ROW_GAP = 80, 33.6, 9.4  # of a row of a table
 GAP = 11  # after a paragraph
 FOLD, FOLDED_LETTERS, BOLD = 45, 72, 1.15  # prose folded to a line, what fits there, how much wider a heading is
 SUMMARY = 38  # the line of what opens under a picture
 SMALL = 120  # what is no higher than three lines joins the step before it
+THIN = 100  # what is no higher fills no step
+SQUEEZE = 1.04  # so much too high is drawn together by the page
 AUDIO, FORM, CONTROLS = 48, 110, 220  # a sound, the form of an answer, the controls of a panel
 NECK, PLAYER = 380, 612  # a whole neck, a player with its music
 UNKNOWN = 420  # a cell that never ran
@@ -41,6 +45,7 @@ PAPER = 490  # pictures of fewer grips than fill a row are narrower on paper, no
 WIDGET = re.compile(r"\b(\w*Panel|NeckView|ScoreView|Player|panel)\(")  # stored without its controls
 PLAYED = re.compile(r"^(play|hear_\w+)\(")  # stored as a sound, shown with a player and a neck
 QUESTION = re.compile(r"\bask\(\w+, \"(\w+)\"")
+SOUND = re.compile(r"^(.+)\.listen\(")
 GRIP = re.compile(r"\b[x\d]{6}\b|\b[x\d]+(-[x\d]+){5}\b")
 
 Cell = dict[str, Any]
@@ -58,13 +63,19 @@ def cut(cells: list[Cell]) -> list[Cell]:
     pieces = [piece for number, cell in enumerate(cells) for piece in _pieces({**cell, "number": number})]
     placed: list[Cell] = []
     section = ""
-    for number, step in enumerate(_steps(pieces), start=1):
+    for number, step in enumerate(_filled(_steps(pieces)), start=1):
         for piece in step:
             section = (heading(piece["source"]) if piece["cell_type"] == "markdown" else "") or section
             where = {"step": number, "section": section, "number": piece["number"], "makes": _makes(piece)}
-            where |= {"line": piece.get("line"), "folded": piece.get("folded", False)}
+            where |= {"line": piece.get("line"), "folded": piece.get("folded", False), "sound": _plays(piece) != ""}
             placed.append({**piece, "metadata": {**piece["metadata"], "projector": where}})
     return placed
+
+
+def _plays(cell: Cell) -> str:
+    """What a cell makes heard, in its own words."""
+    found = SOUND.match(joined(cell["source"])) if cell["cell_type"] == "code" else None
+    return found[1] if found else ""
 
 
 def _makes(cell: Cell) -> bool:
@@ -82,6 +93,8 @@ def _steps(pieces: list[Cell]) -> list[list[Cell]]:
     waiting: list[Cell] = []  # prose, until it is known what it leads to
     for piece, after in zip(pieces, [*pieces[1:], None], strict=True):
         leads = after is not None and _shows(after)
+        if not any(map(height, waiting)) and _beside_its_picture(steps, piece):
+            continue
         if _shows(piece):
             _lead(steps, waiting, piece)
             waiting = []
@@ -89,6 +102,66 @@ def _steps(pieces: list[Cell]) -> list[list[Cell]]:
             waiting.append(piece)
     _alone(steps, waiting)
     return steps
+
+
+def _beside_its_picture(steps: list[list[Cell]], piece: Cell) -> bool:
+    """Lay a sound on the step that shows what it plays, and say whether it has room there."""
+    plays = _plays(piece)
+    for place in reversed(range(len(steps))) if plays else ():
+        shown = [cell for cell in steps[place] if _shows(cell) and cell["source"].splitlines()[-1:] == [plays]]
+        if not shown:
+            continue
+        in_parts = any(height(cell) > ROOM and not _is_table(cell) for cell in shown)
+        for step in (steps[place], _under_a_line(steps[place])):
+            if in_parts or _tall(step) + height(piece) <= ROOM:
+                steps[place] = [*step, piece]
+                return True
+    return False
+
+
+def _filled(steps: list[list[Cell]]) -> list[list[Cell]]:
+    """The steps, those of a sentence or two laid with a neighbour that has room."""
+    filled: list[list[Cell]] = []
+    ahead = list(steps)
+    while ahead:
+        step = ahead.pop(0)
+        if not (_thin(step) and _given_to(filled, step, ahead)):
+            filled.append(step)
+    return filled
+
+
+def _thin(step: list[Cell]) -> bool:
+    return _tall(step) <= THIN and not any(piece.get("folded") or _heads(piece) for piece in step)
+
+
+def _given_to(before: list[list[Cell]], thin: list[Cell], after: list[list[Cell]]) -> bool:
+    """Lay a thin step over what it leads to, under what it is about, over what comes next, or in the line before it."""
+    heard = any(map(_shows, thin))
+    leads = bool(after) and _shows(after[0][0]) and not heard
+    under = [[*before[-1], *thin]] if before else []
+    over = [[*thin, *after[0]]] if after and not heard and not _titled(after[0]) else []
+    if before and not heard and _tall(thin) > FOLD:
+        under.append([*before[-1], *_folded_up(thin, last=False)])
+    if leads:
+        over.append([*_folded_up(thin, last=True), *after[0]])
+    if before and _tall(before[-1][:1]) == FOLD:
+        under.append(_in_the_line(before[-1], thin))
+    for to, steps in ((after, over), (before, under)) if leads else ((before, under), (after, over)):
+        now = 0 if to is after else -1
+        for step in steps:
+            room = ROOM * (SQUEEZE if leads or _tall(thin) < 2 * PROSE_LINE or not any(map(_shows, step)) else 1)
+            if _tall(step) <= max(room, _tall(to[now])):
+                to[now] = step
+                return True
+    return False
+
+
+def _in_the_line(step: list[Cell], thin: list[Cell]) -> list[Cell]:
+    """A step with the prose of a thin one in the line that stands over it."""
+    said = [piece for piece in thin if not _shows(piece)]
+    first = next((at for at, piece in enumerate(step) if not piece.get("folded")), 0)
+    line = [{name: held for name, held in piece.items() if name not in ("line", "folded")} for piece in step[:first]]
+    return [*_folded_up([*line, *said], last=True), *step[first:], *filter(_shows, thin)]
 
 
 def _lead(steps: list[list[Cell]], prose: list[Cell], shown: Cell) -> None:
@@ -225,11 +298,17 @@ def _pieces(cell: Cell) -> Iterator[Cell]:
             if not inside and (heading(line) or ended):
                 parts.append("")
             parts[-1] += line
-        for number, text in enumerate(filter(None, map(str.strip, parts))):
+        for number, text in enumerate(filter(None, map(_spoken, parts))):
             yield {**cell, "source": text, "id": f"{cell.get('id', 'cell')}-{number}"}
 
 
 _GOES_ON = re.compile(r"[-|\s]|\* |\d+\.|```")  # with a list, a table, code, or what is indented
+
+
+def _spoken(text: str) -> str:
+    """Prose as it is said to a class: a setting in words; nothing where it is about code or a terminal."""
+    text = re.sub(r"`(\w+)=([^`]*)`", lambda named: f"{named[1]} " + re.sub(r'[()"]', "", named[2]), text)
+    return "" if re.search(r"(?<!`)`[^`]*(\w\(|python -m )[^`]*`(?!`)", text) else text.strip()
 
 
 def heading(text: str) -> str:
@@ -244,7 +323,7 @@ def joined(text: str | list[str]) -> str:
 def height(cell: Cell) -> float:
     """About how high a cell stands on the wall, in pixels of a window 1280 wide, judged by what it stored."""
     if cell["cell_type"] == "markdown":
-        parts = re.split(r"\n\n|\n(?=[-|\d])", cell["source"])
+        parts = re.split(r"\n\n|\n(?=[-|\d])", re.sub(r"\]\([^)]*\)", "", cell["source"]))
         return sum(_folded(part, PROSE_LETTERS) * PROSE_LINE + GAP for part in parts)
     if cell["cell_type"] != "code" or SKIP in cell["metadata"].get("tags", ()):
         return 0
@@ -276,15 +355,23 @@ def _output_height(output: Mapping[str, Any]) -> float:
     if "<details" in html:
         return picture + SUMMARY
     if html and html != svg:
-        rows = re.findall(r"(?s)<tr>.*?</tr>", html)
+        picture += sum(map(_table_height, re.findall(r"(?s)<table.*?</table>", html)))
         html = re.sub(r"(?s)<table.*</table>", "", html)
-        picture += sum(_folded(re.sub(r"<[^>]*>", "  ", row), ROW_LETTERS) * ROW_LINE for row in rows)
-        words = re.sub(r"(?s)<svg.*</svg>|<[^>]*>", "", html)
-        return picture + _folded(words, PROSE_LETTERS) * PROSE_LINE + GAP
+        words = re.sub(r"(?s)<svg.*</svg>|<[^>]*>", "", html).strip()
+        return picture + GAP + (_folded(words, PROSE_LETTERS) * PROSE_LINE if words else 0)
     if svg or any(kind.startswith("image/") for kind in data):
         return picture or UNKNOWN
     lines = joined(output.get("text", data.get("text/plain", ""))).rstrip().split("\n")
     return sum(_folded(line, TEXT_LETTERS) for line in lines) * TEXT_LINE + GAP
+
+
+def _table_height(html: str) -> float:
+    """Every column as wide as its longest cell, but the widest one folds where that is more than the wall."""
+    rows = [re.findall(r"(?s)<t[hd].*?>(.*?)</t[hd]>", row) for row in re.findall(r"(?s)<tr>.*?</tr>", html)]
+    widths = [max(map(len, column)) for column in zip(*rows, strict=False)]
+    widest = max(range(len(widths)), key=widths.__getitem__, default=0)
+    room = max(ROW_LETTERS // 4, ROW_LETTERS - sum(widths, 2 * len(widths)) + max(widths, default=0))
+    return sum(_folded("".join(row[widest : widest + 1]), room) * ROW_LINE + ROW_GAP for row in rows)
 
 
 def _folded(text: str, letters: int) -> int:

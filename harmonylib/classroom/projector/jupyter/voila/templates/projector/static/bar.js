@@ -3,18 +3,12 @@
 
 const ADDRESS = "lesson";
 
-function control(field) {
-  const { kind, name, choices = [], least, most, by } = field;
-  if (kind === "one of") {
-    const list = made("select");
-    list.append(...choices.map(([value, words]) => Object.assign(made("option", "", words), { value })));
-    return [list];
-  }
+function control({ kind, name }) {
+  if (kind === "one of") return [made("select")];
   const one = (label) => {
     const box = made("input");
     box.type = kind === "text" ? "text" : "number";
     if (kind === "text") box.maxLength = 20;
-    else Object.assign(box, { min: least, max: most, step: by ?? 1 });
     if (label) box.setAttribute("aria-label", label);
     return box;
   };
@@ -25,37 +19,53 @@ function openBar(live, wall) {
   const pull = document.querySelector(".pull");
   const knob = document.querySelector("button.set");
   const asked = new URLSearchParams(location.search).get(ADDRESS) ?? "";
+  const lines = new Map(); // of each field, its boxes
   let taken = {};
-  let drawn = "";
 
   function read(field, boxes) {
     const [first, last] = boxes.map((box) => (field.kind === "one of" || field.kind === "text" ? box.value : Number(box.value)));
     return field.kind === "two numbers" ? [first, last] : first;
   }
 
+  function build(fields) {
+    lines.clear();
+    pull.replaceChildren();
+    for (const field of fields) {
+      const boxes = control(field);
+      lines.set(field.name, boxes);
+      boxes.forEach((box, number) => (box.name = `${field.name}-${number}`));
+      const line = pull.appendChild(made("label", "", field.label));
+      line.append(...boxes);
+      line.addEventListener("change", () => set(field, read(field, boxes)));
+    }
+    const back = pull.appendChild(made("button", "as-written", "As written"));
+    back.type = "button";
+    back.addEventListener("click", () => apply({}));
+  }
+
+  // what there is to choose from, and what is set; what is just being typed stays
+  function fill(field) {
+    for (const [number, box] of lines.get(field.name).entries()) {
+      const typing = box === document.activeElement && box.value !== box.dataset.set;
+      const now = String(field.kind === "two numbers" ? field.now[number] : field.now);
+      const choices = JSON.stringify(field.choices);
+      if (field.kind === "one of" && box.dataset.choices !== choices) {
+        box.replaceChildren(...field.choices.map(([value, words]) => Object.assign(made("option", "", words), { value })));
+        box.dataset.choices = choices;
+      } else if (field.kind.includes("number")) {
+        Object.assign(box, { min: field.least, max: field.most, step: field.by ?? 1 });
+      }
+      if (!typing) box.value = now;
+      box.dataset.set = now;
+    }
+  }
+
   function show(described) {
     if (!described?.fields) return;
     const { fields, wrong } = described;
     knob.disabled = false;
-    if (drawn !== JSON.stringify(fields)) {
-      const held = document.activeElement?.closest?.(".pull [name]")?.name;
-      drawn = JSON.stringify(fields);
-      pull.replaceChildren();
-      for (const field of fields) {
-        const boxes = control(field);
-        const line = pull.appendChild(made("label", "", field.label));
-        for (const [number, box] of boxes.entries()) {
-          box.name = `${field.name}-${number}`;
-          box.value = boxes.length > 1 ? field.now[number] : field.now;
-          line.append(box);
-        }
-        line.addEventListener("change", () => set(field, read(field, boxes)));
-      }
-      const back = pull.appendChild(made("button", "as-written", "As written"));
-      back.type = "button";
-      back.addEventListener("click", () => apply({}));
-      if (held) pull.querySelector(`[name="${held}"]`)?.focus();
-    }
+    if (fields.map(({ name }) => name).join() !== [...lines.keys()].join()) build(fields);
+    fields.forEach(fill);
     pull.querySelector(".wrong")?.remove();
     if (wrong.length) {
       const said = pull.appendChild(made("p", "wrong", wrong.join(" ")));

@@ -5,6 +5,9 @@ const WIDGET = "application/vnd.jupyter.widget-view+json";
 const TARGET = "harmonylib.wall";
 const SHOWN = ["execute_result", "display_data", "stream", "error"];
 const AHEAD = 2; // requests under way, so that the kernel never waits for the page
+const ASKED_MS = 1500; // until a server that does not answer is asked again
+const STOPPED = "The course has stopped on this computer: start it there again, and this page goes on.";
+const BROKEN = "This chapter has broken off. Open it again from the contents.";
 
 function made(tag, name, text = "") {
   const element = document.createElement(tag);
@@ -157,6 +160,35 @@ async function comeAlive(wall) {
       line.send({ bar: true });
     });
   }
+
+  // The page knows its step and its settings: where its kernel is gone, it is loaded anew and has another. One that never
+  // came as far as to be alive is not tried again and again.
+  function begin() {
+    if (document.body.classList.contains("working") && pass < 2) wall.warn(BROKEN);
+    else location.reload();
+  }
+
+  function lookAfter(kernel) {
+    const address = `${kernel.serverSettings.baseUrl}api/kernels/${kernel.id}`;
+    let looking = false;
+    async function look() {
+      if (looking) return;
+      looking = true;
+      while (kernel.connectionStatus !== "connected") {
+        const answer = await fetch(address).catch(() => null);
+        if (kernel.isDisposed) return; // the page goes
+        if (answer && !answer.ok) return begin(); // the server was started anew
+        wall.warn(answer ? "" : STOPPED);
+        if (answer && kernel.connectionStatus === "disconnected") await kernel.reconnect().catch(() => {});
+        await new Promise((done) => setTimeout(done, ASKED_MS));
+      }
+      wall.warn("");
+      looking = false;
+    }
+    kernel.connectionStatusChanged.connect(look);
+    kernel.statusChanged.connect((_, status) => ["autorestarting", "restarting", "dead"].includes(status) && begin());
+  }
+  lookAfter(manager.kernel);
 
   return { setLesson };
 }

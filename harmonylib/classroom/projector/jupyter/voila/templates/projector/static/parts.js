@@ -3,8 +3,10 @@
 
 const ROWS = { table: ":scope > tbody > tr", "ul, ol": ":scope > li", ".lines": ":scope > div" };
 const ALIVE = ".neck-board, .score-music, .block-player-paper"; // pictures that page by themselves, or are played on
+const WRITTEN = ".tune-form:has(.block-player)";
 const EDGE = 6; // pixels of white left round a part of a picture
 const BOARD = 0.4; // of the highest thing drawn in one piece: what is no line of words
+const WIDE = 0.75; // of the widest gap that there is
 const DRAWN = "path, use, text, image, polygon, ellipse, rect";
 
 // Both ends of what elements take of the height, in pixels of the window.
@@ -43,25 +45,27 @@ function pictureParts(svg, room) {
   const lines = bands(svg);
   const inner = svg.querySelector(":scope > svg"); // keeps its size when the outer one shows a part
   if (inner) Object.entries({ width, height }).forEach(([name, value]) => inner.setAttribute(name, value));
-  const ends = [];
   if (!lines.length) return null;
   const highest = Math.max(...lines.map(([top, bottom]) => bottom - top));
-  let from = Math.max(0, lines[0][0] - EDGE);
-  while (lines.at(-1)[1] + EDGE - from > room) {
-    const gaps = lines.slice(1).map(([top], place) => ({ at: (top + lines[place][1]) / 2, wide: top - lines[place][1] }));
-    const board = ([top, bottom]) => bottom - top > BOARD * highest; // a part of captions alone is none
-    const holds = (low, high) => lines.some((line) => board(line) && line[0] >= low && line[1] <= high);
-    const fit = gaps.filter(({ at }) => at <= from + room && holds(from, at) && holds(at, Infinity));
+  const holds = (low, high) => lines.slice(low, high).some(([top, bottom]) => bottom - top > BOARD * highest); // not captions alone
+  const wide = (place) => lines[place][0] - lines[place - 1][1];
+  const places = lines.map((_, place) => place).slice(1); // each is a cut over its line
+  const sameBoards = (one) => places.filter((other) => !holds(Math.min(one, other), Math.max(one, other)));
+  const open = places.filter((place) => wide(place) >= WIDE * Math.max(...sameBoards(place).map(wide))); // captions stay with theirs
+  const high = (low, next) => lines[next - 1][1] - lines[low][0] + 2 * EDGE;
+  const starts = [0];
+  while (high(starts.at(-1), lines.length) > room) {
+    const from = starts.at(-1);
+    const fit = open.filter((place) => place > from && high(from, place) <= room && holds(from, place) && holds(place));
     if (!fit.length) return null;
-    const widest = Math.max(...fit.map(({ wide }) => wide));
-    from = fit.findLast(({ wide }) => wide >= 0.75 * widest).at;
-    ends.push(from);
+    const widest = Math.max(...fit.map(wide));
+    starts.push(fit.findLast((place) => wide(place) >= WIDE * widest));
   }
-  const cuts = [lines[0][0] - EDGE, ...ends, lines.at(-1)[1] + EDGE].map((at) => Math.max(0, at * scale));
+  const cuts = starts.map((from, part) => [Math.max(0, lines[from][0] - EDGE), high(from, starts[part + 1] ?? lines.length)]);
   svg.style.overflow = "hidden";
   for (const size of ["width", "height"]) svg.removeAttribute(size); // or a part would stay as high as the whole
-  const show = (part) => svg.setAttribute("viewBox", `0 ${cuts[part]} ${width} ${cuts[part + 1] - cuts[part]}`);
-  return { count: cuts.length - 1, show, whole: () => svg.setAttribute("viewBox", `0 0 ${width} ${height}`) };
+  const show = (part) => svg.setAttribute("viewBox", `0 ${cuts[part][0] * scale} ${width} ${cuts[part][1] * scale}`);
+  return { count: cuts.length, show, whole: () => svg.setAttribute("viewBox", `0 0 ${width} ${height}`) };
 }
 
 // A question that leaves no room for its picture stands alone first, and large; then the picture, above the same form.
@@ -77,7 +81,17 @@ function questionParts(svg, over) {
   return { count: parts.count + 1, show, whole: () => (delete box.dataset.part, parts.whole()) };
 }
 
-function rowParts(rows, room) {
+// A form that takes a tune down: first its fields over the neck, then the player with what was written.
+function formParts(form) {
+  function show(part) {
+    form.dataset.part = part ? "music" : "neck";
+    window.dispatchEvent(new Event("resize")); // the player was hidden and measures again
+  }
+  return { count: 2, show, whole: () => delete form.dataset.part };
+}
+
+// Which part each row goes to where a part is so high at most.
+function dealt(rows, room) {
   const of = [];
   let [part, filled] = [0, 0];
   for (const { high } of rows) {
@@ -85,12 +99,23 @@ function rowParts(rows, room) {
     filled += high;
     of.push(part);
   }
+  return of;
+}
+
+// As few parts as there is room for, about as high as each other.
+function rowParts(rows, room) {
+  const last = dealt(rows, room).at(-1) ?? 0;
+  let even = rows.reduce((sum, row) => sum + row.high, 0) / (last + 1);
+  while (even < room && dealt(rows, even).at(-1) > last) even += 4;
+  const of = dealt(rows, Math.min(even, room));
   const show = (now) => rows.forEach((row, place) => row.part(of[place] === now));
-  return { count: part + 1, show, whole: () => rows.forEach((row) => row.part(true)) };
+  return { count: last + 1, show, whole: () => rows.forEach((row) => row.part(true)) };
 }
 
 // The parts of a step that is so many pixels too high: those of the highest thing in it that can be cut.
 function partsOf(step, over) {
+  const form = step.querySelector(WRITTEN);
+  if (form) return formParts(form);
   const seen = (one) => one.checkVisibility() && !one.closest(ALIVE);
   const things = [...step.querySelectorAll([...Object.keys(ROWS), "svg:not(svg svg)"].join())].filter(seen);
   const high = (one) => one.getBoundingClientRect().height;

@@ -5,6 +5,7 @@ const FORWARD = ["ArrowRight", "PageDown"];
 const BACKWARD = ["ArrowLeft", "PageUp"];
 const SLACK = 8; // pixels that are not worth scrolling
 const TIGHT = 60 / 720; // of the window: so much too high, and a step is drawn together
+const LARGE = [1.9, 1.6, 1.3]; // times the usual letters, where a step has few
 const CONTROLS = "input, select, textarea, audio, [role=application], [role=slider], .noUi-handle, .block-player";
 
 // the kernel ends with the page, also while the chapter still runs
@@ -21,8 +22,8 @@ window.display_cells = () => {}; // Voila's script would show its own frame
 window.openWall = () => {
   putStored();
   const frame = document.querySelector(".steps");
-  const parted = [".back", ".next", ".told", ".dark", ".black", ".goto"];
-  const [back, next, said, dark, black, list] = parted.map((name) => document.querySelector(name));
+  const parted = [".back", ".next", ".told", ".dark", ".black", ".goto", ".lost"];
+  const [back, next, said, dark, black, list, lost] = parted.map((name) => document.querySelector(name));
   let steps = [];
   let now = 0;
   let parts = null; // of a step that is too high
@@ -62,7 +63,9 @@ window.openWall = () => {
     for (const table of steps[now].querySelectorAll(".lesson-table")) lay(table);
     enlarge(over);
     steps[now].classList.toggle("tight", over() > 0 && over() <= TIGHT * innerHeight);
-    parts = over() > SLACK ? partsOf(steps[now], over()) : null;
+    const cut = () => (over() > SLACK ? partsOf(steps[now], over()) : null);
+    parts = cut();
+    if (!parts && over() > SLACK && handOn()) parts = cut();
     part = Math.min(part, (parts?.count ?? 1) - 1);
     parts?.show(part);
     document.querySelector(".title").textContent = steps[now].dataset.section;
@@ -72,13 +75,27 @@ window.openWall = () => {
     told();
   }
 
-  // a step of few words is written large
+  // a sound that has no room under any part of its picture opens the next step
+  function handOn() {
+    const sound = steps[now].lastElementChild;
+    if (!sound?.dataset.sound || !steps[now + 1]) return false;
+    steps[now + 1].prepend(sound);
+    return true;
+  }
+
+  // a step of few words is written large, as large as it may be
   function enlarge(over) {
     const step = steps[now];
-    if (step.querySelector("svg, img, .widget, .wide, .told, .fold")) return;
+    const asks = (one) => one.matches(".widget:has(.answer-box)");
+    const drawn = [...step.querySelectorAll("svg, img, .widget, .wide, .told, .fold")];
+    if (drawn.some((one) => one.checkVisibility() && !asks(one))) return;
     step.classList.add("large");
-    const wide = [...step.querySelectorAll(".lesson-table")].some((table) => table.offsetWidth > table.parentElement.clientWidth);
-    if (over() > 0 || wide) step.classList.remove("large");
+    const wide = () => [...step.querySelectorAll(".lesson-table")].some((table) => table.offsetWidth > table.parentElement.clientWidth);
+    for (const size of LARGE) {
+      step.style.setProperty("--large", size);
+      if (over() <= 0 && !wide()) return;
+    }
+    step.classList.remove("large");
   }
 
   // a table with several columns of sentences gives each of them the whole width, under its line
@@ -135,7 +152,8 @@ window.openWall = () => {
   next.addEventListener("click", () => go(1));
   frame.addEventListener("scroll", told);
   frame.addEventListener("toggle", place, true); // a line is opened, or a box turned from its picture to its neck
-  const resized = new ResizeObserver(told);
+  const outgrown = () => !parts && steps[now]?.querySelector(WRITTEN) && frame.scrollHeight - frame.clientHeight > SLACK;
+  const resized = new ResizeObserver(() => (outgrown() ? place() : told())); // the first note brings a player
   new ResizeObserver(() => steps.length && place()).observe(frame);
   window.addEventListener("hashchange", () => asked() !== now && show(asked()));
 
@@ -155,6 +173,7 @@ window.openWall = () => {
     Home: () => show(0),
     End: () => show(steps.length - 1),
     b: () => darken(true),
+    ".": () => darken(true), // as some remotes have it
     Escape: take,
   };
   function darken(yes) {
@@ -166,7 +185,7 @@ window.openWall = () => {
     if (event.ctrlKey || event.metaKey || event.altKey || event.shiftKey || event.key === "Tab") return false;
     const key = event.key.length === 1 ? event.key.toLowerCase() : event.key;
     if (!dark.hidden) {
-      darken(false); // any key brings the wall back, and does nothing else
+      if (!event.repeat) darken(false); // any key brings the wall back, and does nothing else
       return true;
     }
     if (inUse(event.target) && !key.startsWith("Page") && key !== "Escape") return false;
@@ -204,7 +223,8 @@ window.openWall = () => {
     if (steps[now]?.contains(cell)) place();
   }
   async function live() {
-    const wall = { keys, take, changed };
+    const warn = (words) => Object.assign(lost, { textContent: words, hidden: !words });
+    const wall = { keys, take, changed, warn };
     await openBar(await comeAlive(wall), wall);
     if (!steps.length) return;
     count();
