@@ -18,7 +18,7 @@ from harmonylib.__main__ import main
 from harmonylib.answering.stages import arrange
 from harmonylib.classroom.handouts.frames import TIGHT, WIDE, Frame, frame, window
 from harmonylib.classroom.handouts.kinds import KINDS, handout
-from harmonylib.classroom.handouts.setting import ROOM, Handout, apart
+from harmonylib.classroom.handouts.setting import BLANK, ROOM, Handout, apart
 from harmonylib.classroom.paper import key_pdf
 from harmonylib.classroom.sheets import sheet
 from harmonylib.errors import HarmonyError
@@ -150,6 +150,48 @@ def test_fills_show_each_call_once_with_its_own_answers() -> None:
         assert [x for x, _ in line.frames] == sorted(x for x, _ in line.frames)
     grey = handout("fills", SHORT, colour=False)
     assert all("#0072B2" not in line.svg for line in grey.sections[0].lines)
+
+
+OVER = read_text(
+    'T:Over\nM:4/4\nL:1/8\nQ:1/4=72\nK:C\n"Cmaj7"egeg "Am7"c2 Be- | "Dm7"e z5 f2 | "Cmaj7"e4 "A7"e4 |'
+    '"Dm7"f3 z f3 z | "G7"dBdB "Em7"g2 ge | "Cmaj7"z6 e2 |]'
+)
+
+
+@pytest.mark.parametrize("size", [9, 18])
+def test_every_answer_is_on_paper_also_over_the_bar_line_and_each_bar_once(size: int) -> None:
+    made = arrange(OVER, stage="answers")
+    over = [a for a in made.answers if OVER.bar_at(a.onset) != OVER.bar_at(made.choices[a.call].note.onset)]
+    same = [OVER.bar_at(made.choices[call].note.onset).number for call in {answer.call for answer in made.answers}]
+    assert over
+    assert len(set(same)) < len(same)
+    sheet = handout("fills", OVER, size=size)
+    (part,) = sheet.sections
+    assert sum(len(line.frames) for line in part.lines) == len(made.answers) + len(same)
+    told = [line.head for line in part.lines if line.head]
+    assert len(told) == len(set(told)) == len(set(same))
+    assert not outside(sheet.pdf(), 14)
+
+
+def test_each_root_of_a_family_begins_a_row_or_half_of_one() -> None:
+    for size in (9, 12):
+        made = handout("cycle", "maj7", size=size)
+        cells = made.sections[0].cells
+        assert any(cell is BLANK for cell in cells), "not every inversion is within reach"
+        assert [cells[place].head for place in range(0, 48, 4)] == [f"{root}maj7" for root in PRACTICE_ORDER]
+        assert made.text == "Cycle of maj7: 44 diagrams in 1 part"
+
+
+@pytest.mark.parametrize(("kind", "what", "size", "most"), [("shapes", None, 9, 1), ("tune", SHORT, 18, 2)])
+def test_no_page_is_left_half_empty_for_a_few_points(kind: str, what: Any, size: int, most: int) -> None:
+    made = handout(kind, what, size=size, **({"stages": "chords"} if what else {}))
+    pages = pypdf.PdfReader(io.BytesIO(made.pdf())).pages
+    assert len(pages) <= most
+
+
+def test_hand_outs_on_e_and_on_e_flat_are_two_files(tmp_path: Path) -> None:
+    files = [handout("scale", root).write(tmp_path, formats=["svg"]) for root in ("E", "Eb", "F", "F#")]
+    assert len(set(files)) == 4
 
 
 def test_the_answers_of_a_tune_have_diagrams_too() -> None:
