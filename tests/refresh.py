@@ -13,9 +13,12 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import nbformat
+from jupyter_core.paths import jupyter_runtime_dir
 from nbclient import NotebookClient
+from traitlets.config import Config
 
 from harmonylib import Neck, arrange, grip_marks, neck_picture, page, read, voice
+from harmonylib.classroom.opening import sockets_fit
 from harmonylib.score.engraving import LINE_MM
 from harmonylib.settings import CLASS_FILE
 
@@ -37,12 +40,16 @@ def drawn() -> dict[str, str]:
     }
 
 
+def private_kernels() -> Config:
+    """Kernels that talk through files, where there are such; over ports each would warn that anyone may listen."""
+    return Config(KernelManager={"transport": "ipc" if sockets_fit(jupyter_runtime_dir()) else "tcp"})
+
+
 def refreshed(path: Path) -> str:
     """The chapter as text, run from the top."""
     book = nbformat.read(path, as_version=4)
-    NotebookClient(
-        book, timeout=60, coalesce_streams=True, resources={"metadata": {"path": str(path.parent)}}
-    ).execute()
+    place = {"metadata": {"path": str(path.parent)}}
+    NotebookClient(book, timeout=60, coalesce_streams=True, resources=place, config=private_kernels()).execute()
     book.metadata.pop("widgets", None)
     book.metadata["kernelspec"] = {"display_name": "Python 3", "language": "python", "name": "python3"}
     book.metadata["language_info"] = {"name": "python"}
