@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import os
 import sys
+import tempfile
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import nbformat
-from jupyter_core.paths import jupyter_runtime_dir
+from jupyter_client.manager import AsyncKernelManager
 from nbclient import NotebookClient
-from traitlets.config import Config
 
 from harmonylib import Neck, arrange, grip_marks, neck_picture, page, read, voice
 from harmonylib.classroom.opening import sockets_fit
@@ -40,16 +40,19 @@ def drawn() -> dict[str, str]:
     }
 
 
-def private_kernels() -> Config:
-    """Kernels that talk through files, where there are such; over ports each would warn that anyone may listen."""
-    return Config(KernelManager={"transport": "ipc" if sockets_fit(jupyter_runtime_dir()) else "tcp"})
+def kernel(folder: str) -> AsyncKernelManager:
+    """A kernel that talks through files in a folder where it can; over ports it would warn that anyone may listen."""
+    transport = "ipc" if sockets_fit(folder) else "tcp"
+    file = str(Path(folder, "kernel.json"))
+    return AsyncKernelManager(kernel_name="python3", transport=transport, connection_file=file)
 
 
 def refreshed(path: Path) -> str:
     """The chapter as text, run from the top."""
     book = nbformat.read(path, as_version=4)
     place = {"metadata": {"path": str(path.parent)}}
-    NotebookClient(book, timeout=60, coalesce_streams=True, resources=place, config=private_kernels()).execute()
+    with tempfile.TemporaryDirectory() as folder:
+        NotebookClient(book, kernel(folder), timeout=60, coalesce_streams=True, resources=place).execute()
     book.metadata.pop("widgets", None)
     book.metadata["kernelspec"] = {"display_name": "Python 3", "language": "python", "name": "python3"}
     book.metadata["language_info"] = {"name": "python"}
