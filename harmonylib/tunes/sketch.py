@@ -222,11 +222,11 @@ def _length(parts: Sequence[Part]) -> Fraction:
 def quarters(length: Fraction) -> str:
     """A length in words.
 
-    >>> quarters(Fraction(1)), quarters(Fraction(3, 2))
-    ('1 quarter', '1½ quarters')
+    >>> quarters(Fraction(1)), quarters(Fraction(3, 2)), quarters(Fraction(1, 2)), quarters(Fraction(0))
+    ('1 quarter', '1½ quarters', '½ quarter', '0 quarters')
     """
-    text = beat_text(length).removeprefix("0")
-    return many(text, "quarter") if length > 1 else f"{text} quarter"
+    text = beat_text(length).lstrip("0") or "0"
+    return f"{text} quarter" if 0 < length <= 1 else many(text, "quarter")
 
 
 def named(text: str, near: Pitch | None = None) -> Pitch:

@@ -28,7 +28,8 @@ from harmonylib.pictures.calls import calls_picture
 from harmonylib.pictures.grips import grip_row
 from harmonylib.pictures.picture import Picture
 from harmonylib.tunes.metre import beat_text
-from harmonylib.wording import counted, many
+from harmonylib.tunes.sketch import quarters
+from harmonylib.wording import counted
 
 
 @dataclass(frozen=True, repr=False)
@@ -72,7 +73,7 @@ class FindGaps(TuneExercise):
     def question(self) -> str:
         calls = [c for c in self.arrangement.choices if self._inside(c.note.onset)]
         lengths = ", ".join(
-            f"{place(self.arrangement.tune, c.note.onset)} {c.note.pitch} for {_quarters(c.note.duration)}"
+            f"{place(self.arrangement.tune, c.note.onset)} {c.note.pitch} for {quarters(c.note.duration)}"
             for c in calls
         )
         return f"At which bar and beat do the gaps open in {self._where}? The calls: {lengths}."
@@ -140,10 +141,6 @@ class FindGaps(TuneExercise):
         return material(draws, level)
 
 
-def _quarters(length: Fraction) -> str:
-    return many(beat_text(length).lstrip("0") or "0", "quarter")
-
-
 MODEL = {"cover": 100.0, "pre-empt": 100.0}
 """Costs of a model answer: it leaves nothing to remark on where another one is free."""
 
@@ -205,7 +202,7 @@ class AnswerCall(TuneExercise):
         ends = f"the next call, {after.note.pitch} as {after.grip}, comes" if after else "the tune ends"
         return (
             f"In {self._where} the call {call.note.pitch} over {call.chord} is held as {call.grip} at "
-            f"{tune.where(call.note.onset)}; {ends} {_quarters(gap.end - call.note.onset)} after it. Answer it "
+            f"{tune.where(call.note.onset)}; {ends} {quarters(gap.end - call.note.onset)} after it. Answer it "
             "with chords of the harmony: beats after the call, length in quarters, grip."
         )
 
@@ -222,11 +219,11 @@ class AnswerCall(TuneExercise):
     @property
     def hints(self) -> tuple[str, ...]:
         first = self._answers(self._gap)[0]
-        opens = _quarters(self._gap.start - self._call.note.onset)
+        opens = quarters(self._gap.start - self._call.note.onset)
         return (
             f"the gap opens {opens} after the call; all answers must end before the next one",
             f"another inversion of {first.voicing.chord} near the hand will do",
-            f"{_quarters(first.onset - self._call.note.onset)} after the call: {first.grip}",
+            f"{quarters(first.onset - self._call.note.onset)} after the call: {first.grip}",
         )
 
     @property
