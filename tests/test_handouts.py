@@ -190,8 +190,8 @@ def test_no_page_is_left_half_empty_for_a_few_points(kind: str, what: Any, size:
 
 
 def test_hand_outs_on_e_and_on_e_flat_are_two_files(tmp_path: Path) -> None:
-    files = [handout("scale", root).write(tmp_path, formats=["svg"]) for root in ("E", "Eb", "F", "F#")]
-    assert len(set(files)) == 4
+    files = [handout("scale", root).write(tmp_path, formats=["svg"]) for root in ("E", "Eb", "F", "F#", "Em7")]
+    assert len(set(files)) == 5
 
 
 def test_the_answers_of_a_tune_have_diagrams_too() -> None:
