@@ -10,7 +10,6 @@ Sources: PDF, SVG. The layout is ours.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from html import escape
@@ -123,11 +122,8 @@ class Handout:
         if odd or not formats:
             raise HarmonyError(f"{shown(odd)} is no format of a hand-out: choose among {', '.join(FORMATS)}")
         makers = {"pdf": self.pdf, "svg": self._svg, "png": self.png}
-        kinds = list(dict.fromkeys(formats))
-        with ThreadPoolExecutor() as pool:  # the printer lets go of Python's lock: the formats are made side by side
-            made = list(pool.map(lambda kind: makers[kind](), kinds))
         stem = safe_stem(name or self.title)
-        return write_together({f"{stem}.{kind}": data for kind, data in zip(kinds, made, strict=True)}, folder)
+        return write_together({f"{stem}.{kind}": makers[kind]() for kind in dict.fromkeys(formats)}, folder)
 
     def _set(self, kind: Literal["pdf", "svg", "png"], ppi: int | None = None) -> bytes:
         data = {
