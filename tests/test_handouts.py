@@ -189,6 +189,12 @@ def test_no_page_is_left_half_empty_for_a_few_points(kind: str, what: Any, size:
     assert len(pages) <= most
 
 
+def test_long_chord_symbols_of_a_short_bar_do_not_touch_in_large_print() -> None:
+    symbols = '"Fm(maj7)"E F G A | "Dbmaj7"c2 A2 | "Gm7b5"B A "C7(b9)"G D | "Fm6"D2 z C'
+    tune = read_text(f"T:Long\nM:4/4\nL:1/4\nQ:1/4=96\nK:Fm\n{symbols} |]")
+    assert not overlaps(handout("tune", tune, size=18, stages="chords").pdf())
+
+
 def test_hand_outs_on_e_and_on_e_flat_are_two_files(tmp_path: Path) -> None:
     files = [handout("scale", root).write(tmp_path, formats=["svg"]) for root in ("E", "Eb", "F", "F#", "Em7")]
     assert len(set(files)) == 5

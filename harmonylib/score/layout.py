@@ -17,6 +17,9 @@ BARS_A_LINE = 4
 COLUMNS_A_LINE = 30
 """Chords and rests that fit on a line of music as wide as a page; a denser line is divided (chosen by eye)."""
 
+LETTERS_A_COLUMN = 2
+"""Letters of chord symbols that have room over one of them (chosen by eye)."""
+
 
 def line_starts(columns: Sequence[int], bars: Sequence[Bar], most: int) -> frozenset[int]:
     """Indices of the bars that open a line of music: every four bars, halved where they hold more than `most` columns.

@@ -25,6 +25,9 @@ from harmonylib.score.engraving import drawn_excerpts, for_print
 from harmonylib.tunes.bars import bar_range
 from harmonylib.tunes.tune import Tune
 
+ALONE = {**HANDED_OUT, "minLastJustification": 0, "breaks": "auto"}
+"""These bars stand by themselves: they fill the line, and no line of the tune ends in them."""
+
 SHORTEST_MM = 80.0
 """A line of music as short as this still holds a bar."""
 
@@ -43,7 +46,7 @@ def fill_sections(tune: Tune, neck: Neck, look: Look, **settings: Any) -> tuple[
         chosen = [places for places in groups if (len(places[0]) > 1) is wide]
         beside = 1 if wide else across
         width = max(SHORTEST_MM, music_mm(look) / beside)
-        drawn = drawn_excerpts(made, width, {**HANDED_OUT, "minLastJustification": 0}, [each[0] for each in chosen])
+        drawn = drawn_excerpts(made, width, ALONE, [each[0] for each in chosen])
         for places, pages in zip(chosen, drawn, strict=True):
             lines[places] = [_line(made, groups[places], page, look, beside) for page in pages]
             lines[places][0] = replace(lines[places][0], head=_head(made, groups[places]))

@@ -25,8 +25,8 @@ from harmonylib.score.engraving import PRINTED, drawn_pages, for_print
 from harmonylib.theory.voicings import Voicing
 from harmonylib.tunes.tune import Tune
 
-MUSIC_MM, LARGEST = 180.0, 16
-HANDED_OUT = {**PRINTED, "pageMarginTop": 20, "pageMarginBottom": 4}
+MUSIC_MM, LARGEST = 180.0, 15
+HANDED_OUT = {**PRINTED, "pageMarginTop": 20, "pageMarginBottom": 4, "minLastJustification": 0.4}
 """Lines of music stand close, and music grows to `LARGEST` points only, so that two lines with diagrams fit a page."""
 AT_CHANGES = "Where more grips than fit stand in a line, diagrams stand at changes of chord and answers."
 
