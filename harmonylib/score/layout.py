@@ -17,8 +17,17 @@ BARS_A_LINE = 4
 COLUMNS_A_LINE = 30
 """Chords and rests that fit on a line of music as wide as a page; a denser line is divided (chosen by eye)."""
 
-LETTERS_A_COLUMN = 2
-"""Letters of chord symbols that have room over one of them (chosen by eye)."""
+COLUMNS_A_LETTER = 0.75
+"""How much of one the letters of chord symbols take where several stand in a bar (chosen by eye)."""
+
+
+def columns_over(symbols: Sequence[str]) -> int:
+    """How many columns a bar needs for its chord symbols to keep clear of each other; one alone has room.
+
+    >>> columns_over(["Gm7♭5", "C7(♭9)"]), columns_over(["Gm7♭5"])
+    (9, 0)
+    """
+    return int(COLUMNS_A_LETTER * sum(len(symbol) + 1 for symbol in symbols)) if len(symbols) > 1 else 0
 
 
 def line_starts(columns: Sequence[int], bars: Sequence[Bar], most: int) -> frozenset[int]:

@@ -12,7 +12,6 @@ Source: MusicXML 4.0 (W3C).
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
-from collections import Counter
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
 from functools import lru_cache
@@ -35,7 +34,7 @@ from harmonylib.score.elements import (
     words_element,
 )
 from harmonylib.score.events import Written, written_events
-from harmonylib.score.layout import COLUMNS_A_LINE, LETTERS_A_COLUMN, line_starts
+from harmonylib.score.layout import COLUMNS_A_LINE, columns_over, line_starts
 from harmonylib.score.midi import JAZZ_GUITAR
 from harmonylib.score.rhythm import Sign, bar_signs, value_of
 from harmonylib.tunes.bars import WhichBars, bar_range
@@ -118,10 +117,10 @@ class _Writer:
 
     def write(self, part: Element, chosen: range, columns: int) -> None:
         """The bars with these indices, the first of them with clefs, key and metre."""
-        letters: Counter[Fraction] = Counter()
+        symbols: dict[Fraction, list[str]] = {}
         for change in self.tune.changes:
-            letters[self.tune.bar_at(change.onset).onset] += 1 + len(str(change.chord or "N.C."))
-        held = [max(len(voices[1]), letters[bar.onset] // LETTERS_A_COLUMN) for bar, voices in self.bars]
+            symbols.setdefault(self.tune.bar_at(change.onset).onset, []).append(str(change.chord or "N.C."))
+        held = [max(len(voices[1]), columns_over(symbols.get(bar.onset, ()))) for bar, voices in self.bars]
         first_of_line = line_starts(held, self.tune.bars, columns)
         before: Bar | None = None
         for index in chosen:
