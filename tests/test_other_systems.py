@@ -209,5 +209,5 @@ def test_kernels_talk_over_ports_where_there_are_no_sockets(monkeypatch: pytest.
     monkeypatch.setattr(opening, "sockets_fit", lambda folder: True)
     assert opening.private_kernels() == ["--KernelManager.transport=ipc"]
     monkeypatch.undo()
-    monkeypatch.setattr(opening, "os", SimpleNamespace(name="nt"))  # its own view alone: pytest's paths stay what they are
+    monkeypatch.setattr(opening, "os", SimpleNamespace(name="nt"))  # in its view alone
     assert opening.private_kernels() == []
