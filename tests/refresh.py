@@ -14,8 +14,8 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import nbformat
-from jupyter_client.manager import AsyncKernelManager
 from nbclient import NotebookClient
+from traitlets.config import Config
 
 from harmonylib import Neck, arrange, grip_marks, neck_picture, page, read, voice
 from harmonylib.classroom.opening import sockets_fit
@@ -40,11 +40,10 @@ def drawn() -> dict[str, str]:
     }
 
 
-def kernel(folder: str) -> AsyncKernelManager:
+def private_kernel(folder: str) -> Config:
     """A kernel that talks through files in a folder where it can; over ports it would warn that anyone may listen."""
     transport = "ipc" if sockets_fit(folder) else "tcp"
-    file = str(Path(folder, "kernel.json"))
-    return AsyncKernelManager(kernel_name="python3", transport=transport, connection_file=file)
+    return Config(KernelManager={"transport": transport, "connection_file": str(Path(folder, "kernel.json"))})
 
 
 def refreshed(path: Path) -> str:
@@ -52,7 +51,8 @@ def refreshed(path: Path) -> str:
     book = nbformat.read(path, as_version=4)
     place = {"metadata": {"path": str(path.parent)}}
     with tempfile.TemporaryDirectory() as folder:
-        NotebookClient(book, kernel(folder), timeout=60, coalesce_streams=True, resources=place).execute()
+        how = private_kernel(folder)
+        NotebookClient(book, timeout=60, coalesce_streams=True, resources=place, config=how).execute()
     book.metadata.pop("widgets", None)
     book.metadata["kernelspec"] = {"display_name": "Python 3", "language": "python", "name": "python3"}
     book.metadata["language_info"] = {"name": "python"}
