@@ -349,6 +349,28 @@ def test_the_command_writes_all_three_files(tmp_path: Path, capsys: pytest.Captu
     assert "--root does not go with" in capsys.readouterr().err
 
 
+def test_the_command_takes_a_tune_of_a_book_its_bars_its_tempo_and_its_key(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    quick = 'X:1\nT:Quick\nM:4/4\nL:1/4\nQ:1/4=240\nK:C\n"C6"E2 G2 | "Dm7"F2 A2 |]\n'
+    (tmp_path / "book.abc").write_text(quick + 'X:2\nT:Other\nM:4/4\nL:1/4\nK:C\n"C6"E2 G2 | "Dm7"F4 | "G7"D4 |]\n')
+    book, out = str(tmp_path / "book.abc"), ["--out", str(tmp_path / "out"), "--formats", "pdf"]
+    assert main(["handout", "fills", book, *out]) == 2
+    assert "try it slower" in capsys.readouterr().err
+    assert main(["handout", "fills", book, "--tempo", "60", *out]) == 0
+    asked = ["--number", "2", "--bars", "2-3", "--key", "Eb", "--stages", "chords"]
+    assert main(["handout", "tune", book, *asked, *out]) == 0
+    assert "Other: 2 diagrams in 1 part" in capsys.readouterr().out
+    assert "Fm7" in lettered((tmp_path / "out" / "Other.pdf").read_bytes())
+    for wrong, said in (
+        (["tune", book, "--number", "0"], "0 is not the number of a tune"),
+        (["tune", book, "--bars", "3-1"], "bars 3 to 1: give the lower number first"),
+        (["scale", "Eb", "--tempo", "90"], "--tempo does not go with a hand-out of 'scale'"),
+    ):
+        assert main(["handout", *wrong, *out]) == 2
+        assert said in capsys.readouterr().err
+
+
 def test_it_shows_itself_in_a_notebook_the_same_every_time() -> None:
     once, again = handout("cycle", "Cm7"), handout("cycle", "Cm7")
     assert once.pdf() == again.pdf()
