@@ -364,7 +364,7 @@ def test_the_command_takes_a_tune_of_a_book_its_bars_its_tempo_and_its_key(
     assert "Fm7" in lettered((tmp_path / "out" / "Other.pdf").read_bytes())
     for wrong, said in (
         (["tune", book, "--number", "0"], "0 is not the number of a tune"),
-        (["tune", book, "--bars", "3-1"], "bars 3 to 1: give the lower number first"),
+        (["tune", book, "--bars", "2-1"], "bars 2 to 1: give the lower number first"),
         (["scale", "Eb", "--tempo", "90"], "--tempo does not go with a hand-out of 'scale'"),
     ):
         assert main(["handout", *wrong, *out]) == 2
