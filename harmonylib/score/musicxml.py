@@ -244,7 +244,7 @@ class _Writer:
                     self._changes_at(measure, sign, changes)
                 if sign.event is None:
                     answered = any(s.event and s.onset <= sign.onset < s.onset + s.length for s in voices.get(2, ()))
-                    self._rest(measure, sign, number, sign.length == bar.length, answered)
+                    self._rest(measure, sign, number, sign.length == bar.length >= bar.full, answered)
                     continue
                 if sign.event.label and sign.opens:
                     words_element(measure, sign.event.label, "below", **{"font-style": "italic", "font-size": "9"})
