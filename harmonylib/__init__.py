@@ -86,14 +86,14 @@ ROOMS = {
         *("harmonise_bar", "harmonise_phrase", "mend", "name_inversion", "next_inversion", "random_exercise"),
         *("shell", "spell", "which_degree", "which_diminished"),
     ),
-    "classroom.from_lesson": ("difficulty_parts", "marked", "marks_chart", "shelf", "write_sheet"),
+    "classroom.from_lesson": ("marked", "marks_chart", "shelf", "write_sheet"),
     "classroom.sheets": ("sheet",),
     "classroom.worksheets": ("write_worksheet",),
     "classroom.handing": ("hand_in",),
     "classroom.handouts.kinds": ("handout",),
     "classroom.marking": ("mark",),
     "classroom.marks": ("overview", "summary"),
-    "classroom.difficulty": ("formula",),
+    "classroom.difficulty": ("difficulty_parts",),
     "classroom.repertoire": ("repertoire",),
     "pictures.neck": ("grip_marks", "neck_picture"),
     "pictures.grips": ("grip_row", "voice_paths"),
@@ -139,11 +139,10 @@ def _asked(task: object, **how: Any) -> dict[str, Any]:
 
 
 def _played(sound: Any, **how: Any) -> dict[str, Any]:
-    """What the wall shows for music: a player beside its neck. Elsewhere it is nothing, and no widget is fetched."""
-    on_wall = import_module("harmonylib.pictures.theme").named_theme(None).fills_width
-    if not (sound.of and on_wall and import_module("harmonylib.exercises.progress").in_notebook()):
+    """What a notebook shows for music: a player. Elsewhere it is nothing, and no widget is fetched."""
+    if not (sound.of and import_module("harmonylib.exercises.progress").in_notebook()):
         return {}
-    return dict(import_module("widgets.played").played(*sound.of)._repr_mimebundle_(**how) or {})
+    return dict(import_module("widgets.played").shown(sound))
 
 
 def __dir__() -> list[str]:

@@ -17,8 +17,7 @@ from harmonylib.arranging.costs import HANDS as HANDS
 from harmonylib.arranging.costs import STEP_COSTS as STEP_COSTS
 from harmonylib.arranging.density import DENSITIES as DENSITIES
 from harmonylib.arranging.harmony import FOREIGN as FOREIGN
-from harmonylib.classroom.difficulty import formula as formula
-from harmonylib.classroom.from_lesson import difficulty_parts as difficulty_parts
+from harmonylib.classroom.difficulty import difficulty_parts as difficulty_parts
 from harmonylib.classroom.from_lesson import marked as marked
 from harmonylib.classroom.from_lesson import marks_chart as marks_chart
 from harmonylib.classroom.from_lesson import shelf as shelf

@@ -16,14 +16,17 @@ from harmonylib.exercises.asking import ask
 from harmonylib.exercises.base import Exercise
 from harmonylib.exercises.written import as_text
 from harmonylib.guitar.neck import Neck
+from harmonylib.lessons.answers import calls_and_answers, find_the_gaps, one_answer
 from harmonylib.lessons.lesson import SETTINGS_VARIABLE, lesson, used_in
-from harmonylib.lessons.music import Remarked, notation
+from harmonylib.lessons.music import Remarked, here, notation
 from harmonylib.lessons.row import Row
 from harmonylib.lessons.said import Said
 from harmonylib.lessons.settings import EVERYWHERE, MEANINGS, SHIPPED
 from harmonylib.lessons.shapes import shapes
 from harmonylib.lessons.table import table
 from harmonylib.lessons.testing import shells
+from harmonylib.sound.listening import Sound
+from harmonylib.theory.chords import Chord
 from tests.chapter_runs import CHAPTERS, PATHS, Ran, edit_of, inside, run
 from tests.edits import MADE, WRITTEN, drawn, write_tunes
 
@@ -76,6 +79,29 @@ def test_strings_tuned_alike_hold_a_shell_as_well(tuning: str) -> None:
     assert row.grips
 
 
+def test_a_row_is_played_shape_by_shape_and_its_first_shape_alone_needs_no_title() -> None:
+    row = shapes("Cmaj7", Neck(), "root position")
+    assert isinstance(row, Row)
+    heard = row.listen()
+    assert isinstance(heard, Sound)
+    assert heard.of is not None
+    assert (heard.of.title, len(heard.of.texts), heard.of.texts[1]) == (row.title, len(row), "Cmaj7 x3545x")
+    assert row.shown_first.picture.title == ""
+    assert repr(row.shown_first).startswith("Cmaj7 x-x-10-12-12-12")
+
+
+def test_calls_are_told_by_the_bars_of_the_tune() -> None:
+    today = lesson(6, bars=(5, 6))
+    assert re.findall(r"at bar (\d+)", calls_and_answers(today)._repr_mimebundle_()["text/plain"])[0] == "5"
+    pick_up = lesson(6, tune=MADE["pick_up"], bars=(0, 1))
+    assert "call F at bar 0, beat 4" in repr(calls_and_answers(pick_up))
+    assert find_the_gaps(lesson(6)).rows[4][1] == "½ quarter"
+
+
+def test_an_answer_of_ones_own_has_its_reason() -> None:
+    assert "answers in Cm7 with C on top" in one_answer(lesson(6))._repr_mimebundle_()["text/html"]
+
+
 def test_what_cannot_be_made_is_a_sentence() -> None:
     assert repr(shapes("Hmaj7")).startswith("'Hmaj7' is not a chord symbol")
     assert isinstance(shapes("Cmaj7", Neck(), "sideways"), Said)
@@ -118,7 +144,7 @@ def test_a_wrong_value_is_told_there_and_at_the_sections_it_touches() -> None:
     assert "bars 1 to 4 are taken" in shown._repr_mimebundle_()["text/html"]
     assert "bars 1 to 4 are taken" in repr(shells(today))
     touched = shapes(lesson(1, reach_mm="wide").chord, Neck())
-    assert repr(touched).splitlines()[-1] == "Reach_mm 'wide': choose 20 to 250; 105 is taken."
+    assert repr(touched).splitlines()[-1] == "Reach_mm 'wide': write a number, 20 to 250; 105 is taken."
 
 
 def test_a_setting_that_is_none_or_changes_nothing_is_named() -> None:
@@ -144,11 +170,39 @@ def test_small_root_letters_are_read(written: str, read: str) -> None:
         ("strings", "1234", "4321"),
         ("chord", "dm/F", "Dm/F"),
         ("tune", "Slate Roof Blues", "slate_roof_blues"),
+        ("tune", "Slate_Roof_Blues.ABC", "slate_roof_blues"),
+        ("tune", "slateroofblues.musicxml", "slate_roof_blues"),
+        ("tempo", "♩=80", "80"),
+        ("bars", "1,2,3,4", "1 to 4"),
+        ("bars", [3, 4, 5], "3 to 5"),
+        ("spread", "drop two", "drop 2"),
+        ("chord", "E flat minor seven", "E♭m7"),
+        ("chord", "b half diminished", "Bm7♭5"),
+        ("tuning", "Drop-D", "dropped D"),
+        ("tuning", "dadgbe", "D2 A2 D3 G3 B3 E4"),
+        ("key", "F-sharp", "F#"),
     ],
 )
 def test_what_is_plainly_meant_is_taken(name: str, written: object, shown: str) -> None:
     today = lesson(4 if name not in ("spread", "reach_mm") else 1, **{name: written})
     assert (today.wrong, repr(today)) == ({}, f"{name} {shown}")
+
+
+@pytest.mark.parametrize(
+    ("name", "written", "told"),
+    [
+        ("tempo", "slow", "write a number, 10 to 600; 72 is taken"),
+        ("bars", (0, 0), "bar 0: the tune has 1 to 32"),
+        ("bars", (1.5, 2, 3), "write the first and the last"),
+        ("key", "Es", "the tune stays as written"),
+        ("tune", "slate roof", "did you mean slate_roof_blues?"),
+        ("tune", "song.pdf", "a tune is read from a file that ends in .musicxml"),
+        ("tune", 'T:Small\nK:C\n"cmaj7"e4|]\n', "the root a capital"),
+        ("chord", "Hm7", "did you mean Bm7?"),
+    ],
+)
+def test_what_cannot_be_taken_is_told_with_what_would_do(name: str, written: object, told: str) -> None:
+    assert told in lesson(4, **{name: written}).wrong[name]
 
 
 @pytest.mark.parametrize("doubtful", ["bb9", "bb13"])
@@ -307,6 +361,18 @@ def test_a_question_that_there_is_but_once_is_not_asked_twice(folder: Path) -> N
         with pytest.raises(HarmonyError, match="no other question"):
             first.another(1)
         assert repr(ask(today, "spell", 4)) == "Question 4 of a kind: choose 1 to 3, and “another one” in its box."
+
+
+@pytest.mark.parametrize("chapter", [0, 3, 5])
+def test_a_degree_is_asked_that_the_page_has_not_told(chapter: int) -> None:
+    today = lesson(chapter)
+    told = {(str(choice.note.pitch.name), str(choice.chord)) for choice in here(today)}
+    for which in (1, 2, 3):
+        task = ask(today, "which_degree", which)
+        assert isinstance(task, Exercise)
+        asked = task.as_data()
+        assert (asked["note"], asked["chord"]) not in told
+        assert not Chord.parse(str(asked["chord"])).extensions, "level 1 begins with plain chords"
 
 
 ON_BARS = ("harmonise_bar", "harmonise_phrase", "mend", "find_gaps", "which_degree")

@@ -386,7 +386,9 @@ def test_every_symbol_reads_back_as_the_same_chord():
     ("symbol", "character", "place", "nearest"),
     [
         ("Cmaj7x", "x", 6, "Cmaj7"),
-        ("H7", "H", 1, "C7"),
+        ("H7", "H", 1, "B7"),
+        ("Fis7", "i", 2, "F#7"),
+        ("Esmaj7", "s", 2, "Ebmaj7"),
         ("c7", "c", 1, "C7"),
         ("Ebmm7", "m", 4, "Ebm7"),
         ("G7#7", "#", 3, "G7♯9"),

@@ -12,11 +12,15 @@ from harmonylib.answering.respond import respond
 from harmonylib.arranging.arrange import arrange
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.grips import Grip
+from harmonylib.lessons.cycles import cycle
+from harmonylib.lessons.lesson import lesson
+from harmonylib.lessons.music import play
 from harmonylib.pictures.theme import THEMES
 from harmonylib.score.engraving import engrave
 from harmonylib.sound.events import ACCENT, Event, as_data, click_events, cycle_events, played_events
 from harmonylib.sound.rendering import VOLUME
 from harmonylib.tunes.reading import read, read_text
+from widgets import cells, played
 from widgets.player import Player
 
 PICK_UP = 'T:Short\nM:4/4\nL:1/8\nQ:1/4=90\nK:C\n"C"G|"Cmaj7"E3G (3efg z2|"Dm7"F8|"G7"B4 d4|'
@@ -195,3 +199,57 @@ def test_every_theme_of_the_pictures_has_its_colours():
 def test_onsets_given_as_floats_are_taken_too(made):
     rows = made([Event(0.5, 0.5, (60,)), Event(Fraction(1), 1, (62,))]).score["events"]
     assert times(rows, 2 / 3) == [pytest.approx((2 / 3, 1)), pytest.approx((1, 2))]
+
+
+# --- what a cell plays -------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def made_by_cells(monkeypatch):
+    """Shows a sound in a cell of a notebook: gives its bundle and its player, which are closed after the test."""
+    opened = []
+    monkeypatch.setattr(cells, "_shown", {})
+
+    def show(sound, cell="one", run=1):
+        monkeypatch.setattr(cells, "here", lambda: (cell, run))
+        before = set(_instances)
+        bundle = played.shown(sound)
+        (player,) = [one for name, one in _instances.items() if name not in before and isinstance(one, Player)]
+        opened.append(player)
+        return bundle, player
+
+    yield show
+    for player in opened:
+        player.close()
+
+
+def test_a_row_of_shapes_is_played_grip_by_grip_and_kept_as_sound(made_by_cells):
+    turns = cycle("Cmaj7", strings=(5, 4, 3, 2))
+    heard = turns.listen(tempo=60, click=True, count_in=1)
+    bundle, player = made_by_cells(heard)
+    assert set(bundle) == {*heard.still, cells.VIEW}
+    assert bundle["text/html"].startswith("<audio controls")  # where no kernel runs
+    assert (player.brief, player.tempo, player.click, player.count_in, player.playing) == (True, 60, True, 1, False)
+    assert player.score["title"] == turns.title
+    assert [row["text"] for row in player.score["events"]] == [f"Cmaj7 {grip}" for grip in turns.grips]
+
+
+def test_the_bars_of_a_lesson_are_played_and_no_others(made_by_cells):
+    _, player = made_by_cells(play(lesson(0, bars=(2, 3))))
+    assert (player.first, player.last, player.tempo, player.brief) == (2, 3, 72, True)
+
+
+def test_a_wall_keeps_no_sound_beside_the_player(made_by_cells, monkeypatch):
+    monkeypatch.setattr(played, "named_theme", lambda name: THEMES["projector light"])
+    bundle, player = made_by_cells(cycle("Cmaj7").listen())
+    assert set(bundle) == {cells.VIEW}
+    assert player.brief
+
+
+def test_a_cell_that_runs_again_frees_the_players_of_before(made_by_cells):
+    heard = cycle("Cmaj7").listen()
+    first, second, other = (made_by_cells(heard, *where)[1] for where in (("one", 1), ("one", 1), ("two", 2)))
+    _, again = made_by_cells(heard, "one", 3)
+    assert [player.comm is None for player in (first, second, other, again)] == [True, True, False, False]
+    unnamed = [made_by_cells(heard, "", run)[1] for run in (4, 5)]
+    assert all(player.comm is not None for player in unnamed)

@@ -21,7 +21,7 @@ from harmonylib.__main__ import main
 from harmonylib.answering.gaps import gaps
 from harmonylib.arranging.arrange import arrange
 from harmonylib.classroom import repertoire, store
-from harmonylib.classroom.difficulty import WEIGHTS, Outcome, Row, Task, formula, measure
+from harmonylib.classroom.difficulty import WEIGHTS, Outcome, Row, Task, difficulty_parts, measure
 from harmonylib.classroom.repertoire import survey
 from harmonylib.classroom.reports import Survey
 from harmonylib.classroom.store import HOUSE, STORE
@@ -144,22 +144,20 @@ def test_a_small_tune_counted_by_hand(tmp_path: Path) -> None:
 
 
 def test_the_table_is_sorted_by_a_difficulty_anyone_can_work_out_again(found: Survey) -> None:
-    """From the printed formula and the columns of the CSV alone."""
+    """From the printed parts and the columns of the CSV alone."""
     table = list(csv.DictReader(io.StringIO(found.csv)))
     assert len(table) == 6
     for line in table:
         total = 0.0
-        for printed in formula().splitlines()[2:]:
-            points, rest = printed.strip().removeprefix("up to ").split("  ")
-            column, ramp = rest.split(": ")
-            easy, hard = (float(part.split()[1]) for part in ramp.split(";")[0].split(", "))
+        for column, nothing_at, all_at, points, _ in difficulty_parts().rows:
+            easy, hard = float(nothing_at), float(all_at)
             share = (float(line[column]) - easy) / (hard - easy) if line[column] else 0
             total += float(points) * min(max(share, 0), 1)
         assert float(line["difficulty"]) == pytest.approx(total, abs=0.006)
     difficulties = [float(line["difficulty"]) for line in table]
     assert difficulties == sorted(difficulties)
     assert len(set(difficulties)) == 6
-    assert formula() in found.text
+    assert repr(difficulty_parts()) in found.text
     assert sum(weight.points for weight in WEIGHTS.values()) == pytest.approx(10)
 
 

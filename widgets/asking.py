@@ -5,15 +5,13 @@ A cell that runs again gets back what was written in its boxes, and the boxes of
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Callable
 from typing import Any
 
 from harmonylib.exercises.base import Exercise
 from harmonylib.exercises.progress import kept_tally
 from widgets.answer import AnswerBox
-
-VIEW = "application/vnd.jupyter.widget-view+json"
+from widgets.cells import VIEW, here
 
 _shown: dict[str, tuple[int, dict[str, tuple[AnswerBox, dict[str, Any]]]]] = {}
 """By cell: the number of the run that showed boxes there, and the boxes with what was written in them, by exercise."""
@@ -26,7 +24,7 @@ def asked(task: Exercise, keep: Callable[[str], object] | None = None, answer: s
 
     When the cell runs again, what was written stands there again, and its boxes of before are freed.
     """
-    cell, run = _here()
+    cell, run = here()
     before, boxes = _shown.get(cell, (run, {}))
     states = {name: state for name, (_, state) in boxes.items()} if cell else {}
     if before != run or not cell:
@@ -40,12 +38,3 @@ def asked(task: Exercise, keep: Callable[[str], object] | None = None, answer: s
         box.form.answer = answer
     _shown[cell] = run, {**boxes, name: (box, state)}
     return {VIEW: box._repr_mimebundle_()[VIEW]}
-
-
-def _here() -> tuple[str, int]:
-    """The cell that runs now and the number of its run; an empty name where the front end names none."""
-    shell = getattr(sys.modules.get("IPython"), "get_ipython", lambda: None)()
-    if shell is None:
-        return "", 0
-    told = shell.kernel.get_parent().get("metadata", {})
-    return str(told.get("cellId", "")), int(shell.execution_count)

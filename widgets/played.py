@@ -1,4 +1,6 @@
-"""Music that is played on the wall: the player, and beside its notes the neck with the grip that sounds."""
+"""Music that a cell plays: a player of one line under its picture; on the wall, with an arrangement, one that shows its
+notes and beside them the neck with the grip that sounds.
+"""
 
 from __future__ import annotations
 
@@ -9,11 +11,27 @@ import ipywidgets
 from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.guitar.grips import Grip
 from harmonylib.pictures.neck import Mark, grip_marks
+from harmonylib.pictures.theme import named_theme
 from harmonylib.score.engraving import engrave
+from harmonylib.sound.listening import Sound
 from harmonylib.theory.voicings import Voicing
 from widgets.beside import MUSIC_MM, NECK_POINTS
+from widgets.cells import VIEW, in_place
 from widgets.neck import NeckView
 from widgets.player import Player
+
+
+def shown(sound: Sound) -> dict[str, Any]:
+    """The bundle of a sound in a notebook: its player, and where a page may be kept without one, the sound itself."""
+    heard, wall = sound.of, named_theme(None).fills_width
+    assert heard is not None
+    if wall and isinstance(heard.music, Arrangement) and heard.first is not None and heard.last is not None:
+        made: Any = played(heard.music, heard.first, heard.last)
+    else:
+        made = Player(heard.music, heard.texts, "", heard.title, heard.first, heard.last, brief=True, **heard.settings)
+    live = in_place(made)._repr_mimebundle_()
+    view = {VIEW: (live[0] if isinstance(live, tuple) else live)[VIEW]}
+    return view if wall else {**sound.still, **view}
 
 
 def played(music: Arrangement, first: int, last: int) -> ipywidgets.Box:

@@ -64,10 +64,10 @@ class Player(anywidget.AnyWidget):
     events. Other settings by name: `tempo`, `swing`, `volume`, `balance` (−1 only the call, 1 only the answer),
     `click`, `backbeat` (the click on 2 and 4 alone), `count_in` (bars), `loop`, `rest` (bars before each loop), `once`
     (a whole tune as written, its form not played out), `theme` (one of `harmonylib.pictures.theme.THEMES`),
-    `line_by_line` (one line of the engraving at a time), `within` (first and last bar there is to choose). With a
-    `step` above 0 the bars are played `times` times at each tempo of a ladder, from `tempo` up to `fastest`, each
-    counted in: a practice track, live. Raises `HarmonyError` for a setting out of range, bars that are not there, and
-    music without events.
+    `line_by_line` (one line of the engraving at a time), `brief` (no more controls than tempo, volume and loop),
+    `within` (first and last bar there is to choose). With a `step` above 0 the bars are played `times` times at each
+    tempo of a ladder, from `tempo` up to `fastest`, each counted in: a practice track, live. Raises `HarmonyError` for
+    a setting out of range, bars that are not there, and music without events.
 
     >>> from harmonylib.guitar.grips import Grip
     >>> from harmonylib.sound.events import cycle_events
@@ -99,6 +99,7 @@ class Player(anywidget.AnyWidget):
     last = traitlets.Int(1).tag(sync=True)
     now = traitlets.Int(0).tag(sync=True)
     line_by_line = traitlets.Bool(False).tag(sync=True)
+    brief = traitlets.Bool(False).tag(sync=True)
     within = traitlets.List(traitlets.Int()).tag(sync=True)
     playing = traitlets.Bool(False).tag(sync=True)
 

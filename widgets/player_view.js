@@ -30,7 +30,12 @@ class View {
     this.form = this.#switch("once", "Once, as written");
     const wall = this.model.get("line_by_line"), row = (...parts) => make("div", { className: "block-player-row" }, ...parts);
     const [tempo, ...others] = SLIDERS.map(slider => this.#slider(...slider));
-    this.root.append(
+    if (this.model.get("brief")) {
+      this.root.classList.add("block-player-brief");
+      this.play.title = score.caution;
+      const volume = this.model.get("theme").startsWith("projector") ? [] : [others[0]]; // a class has a loudspeaker
+      this.root.append(row(this.play, this.line, tempo, ...volume, this.#switch("loop", "Loop")), this.said);
+    } else this.root.append(
       row(this.play, this.line),
       row(tempo, ...(wall ? [] : others)),
       row(this.#bars("first", "From bar"), this.#bars("last", "to bar"),
@@ -113,9 +118,9 @@ class View {
   #turned(playing) {
     this.play.textContent = playing ? "■ Stop" : "▶ Play";
     this.play.setAttribute("aria-label", playing ? "Stop" : "Play");
-    const bars = `bar ${this.model.get("first")} to ${this.model.get("last")}`;
+    const bars = this.model.get("brief") ? "" : ` from bar ${this.model.get("first")} to ${this.model.get("last")}`;
     if (hushed()) this.said.textContent = "The page is silent while a box listens";
-    else if (playing) this.said.textContent = `Playing from ${bars}`;
+    else if (playing) this.said.textContent = `Playing${bars}`;
     else if (this.said.textContent) this.said.textContent = `Stopped at ${this.line.textContent}`;
     if (!playing) this.#unlight();
   }

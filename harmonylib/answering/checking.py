@@ -12,6 +12,7 @@ from harmonylib.arranging.arrangement import ARRANGEMENT, Answer, Arrangement
 from harmonylib.arranging.costs import SHIFT_MM, TRAVEL_MM_S
 from harmonylib.errors import expect
 from harmonylib.guitar.grips import Grip
+from harmonylib.theory.pitch import spell
 
 
 def check_answers(arrangement: Arrangement, taste: bool = False) -> list[str]:
@@ -41,7 +42,8 @@ def check_answers(arrangement: Arrangement, taste: bool = False) -> list[str]:
             if item.onset < earliest:
                 wrong.append(f"{where}: it cuts its call off; the gap opens at {tune.where(earliest)}")
             if item.end > limit:
-                wrong.append(f"{where}: it sounds over the next call at {tune.where(limit)}")
+                over = f"over the next call at {tune.where(limit)}" if following else "on after the tune has ended"
+                wrong.append(f"{where}: it sounds {over}")
             if before and item.onset < before.end:
                 wrong.append(f"{where}: it begins before the answer in front of it ends")
             fault = arrangement.settings.neck.fault(item.grip)
@@ -97,15 +99,16 @@ def _check_sound(arrangement: Arrangement, item: Answer, after: Answer | None) -
     allowed = chord.allowed
     foreign = [midi for midi in sounding if midi % 12 not in allowed]
     if foreign:
-        return [f"it holds notes foreign to {chord}: {len(foreign)} of {len(sounding)}"]
+        flats = not any(name.alter > 0 for name in chord.names)
+        return [f"it holds {', '.join(str(spell(midi, flats=flats)) for midi in foreign)}, foreign to {chord}"]
     return [] if len({midi % 12 for midi in sounding}) == 4 else ["it does not hold four different notes"]
 
 
 def _check_travel(
     arrangement: Arrangement, start: Grip | None, since: Fraction, goal: Grip | None, until: Fraction, where: str
 ) -> list[str]:
-    """A sentence when the hand has no time for the way from one grip to the next."""
-    if start is None or goal is None or not (start.fretted and goal.fretted):
+    """A sentence when the hand has too little time for the way between two grips; that it has none is told already."""
+    if start is None or goal is None or not (start.fretted and goal.fretted) or until <= since:
         return []
     neck, seconds = arrangement.settings.neck, float(until - since) * 60 / arrangement.tempo
     way = abs(neck.position_mm(start) - neck.position_mm(goal))

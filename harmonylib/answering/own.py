@@ -64,7 +64,8 @@ def with_own(arrangement: Arrangement, call: int, hits: Sequence[tuple[Fraction 
         if chord is None:
             raise HarmonyError(f"{arrangement.tune.where(onset)}: no chord sounds here to answer in")
         voicing = heard(arrangement.settings.neck, grip, chord)
-        made.append(Answer(call, onset, Fraction(length).limit_denominator(48), voicing, grip, "your own"))
+        long, reason = Fraction(length).limit_denominator(48), f"answers in {chord} with {voicing.top.name} on top"
+        made.append(Answer(call, onset, long, voicing, grip, "your own", "", reason))
     others = tuple(answer for answer in arrangement.answers if answer.call != call)
     return replace(arrangement, answers=tuple(sorted([*others, *made], key=lambda answer: answer.onset)))
 

@@ -10,6 +10,7 @@ An answer shortens its call, it never moves it; the melody stays as it is.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -27,6 +28,7 @@ from harmonylib.arranging.costs import SHIFT_MM, TRAVEL_MM_S
 from harmonylib.errors import expect
 from harmonylib.theory.pitch import Pitch
 from harmonylib.theory.voicings import voice
+from harmonylib.wording import counted
 
 
 def respond(arrangement: Arrangement, manner: Manner | None = None, **changes: object) -> Arrangement:
@@ -71,16 +73,17 @@ def _places(plain: Arrangement, found_gaps: Sequence[Gap], manner: Manner) -> di
 
 def _remark(plain: Arrangement, made: Sequence[Answer], places: Mapping[int, object]) -> str:
     found_gaps, answered = gaps(plain), len({item.call for item in made})
-    remark = f"{answered} of {len(found_gaps)} gaps are answered"
+    remark = f"{answered} of {counted(len(found_gaps), 'gap')} answered"
     short = sum(bool(gap.why_silent) for gap in found_gaps)
     if short:
-        remark += f"; {short} stay silent: at {plain.tempo:g} quarter notes a minute they are too short"
+        stay, they = ("stays", "it is") if short == 1 else ("stay", "they are")
+        remark += f"; {short} {stay} silent: at {plain.tempo:g} quarter notes a minute {they} too short"
     full = len(found_gaps) - short - len(places)
-    return remark + (f"; {full} have no room for an answer and a breath" if full else "")
+    return remark + (f"; {full} {'has' if full == 1 else 'have'} no room for an answer and a breath" if full else "")
 
 
 def _other(remarks: Sequence[str]) -> tuple[str, ...]:
-    return tuple(remark for remark in remarks if "gaps are answered" not in remark)
+    return tuple(remark for remark in remarks if not re.match(r"\d+ of \d+ gaps? (is|are) answered", remark))
 
 
 def answers_for(

@@ -1,7 +1,7 @@
 """How difficult a tune is: its figures, measured on an arrangement, and a number from 0 to 10 made of them.
 
 The tune is arranged with a chord on every note that can carry one; a literal table of weights turns its figures into
-the difficulty. A teacher sees from the printed formula why a tune stands where it does.
+the difficulty. A teacher sees from the printed parts why a tune stands where it does.
 
 Conventions
 - Bars and travel are of the written tune: repeats are not played out. Lengths are millimetres, times seconds.
@@ -24,6 +24,7 @@ from harmonylib.arranging.arrangement import Arrangement
 from harmonylib.arranging.checking import check
 from harmonylib.errors import HarmonyError
 from harmonylib.guitar.neck import Neck
+from harmonylib.lessons.table import Table, table
 from harmonylib.tunes.chordtones import ROLES
 from harmonylib.tunes.reading import format_of, read_bytes
 
@@ -163,13 +164,14 @@ def _ramp(weight: Weight, value: float | None) -> float:
     return weight.points * min(max(share, 0.0), 1.0)
 
 
-def formula() -> str:
-    """The formula of the difficulty in words, an entry a line."""
-    lines = [
-        "Difficulty, 0 to 10 (weights are common practice): the sum over these columns of",
-        "points × (value − easy) / (hard − easy), never less than 0 nor more than the points.",
-    ]
-    for weight in WEIGHTS.values():
-        name = weight.column.replace("_", " ")
-        lines.append(f"  up to {weight.points:g}  {name}: easy {weight.easy:g}, hard {weight.hard:g}; {weight.why}")
-    return "\n".join(lines)
+def difficulty_parts() -> Table:
+    """The parts a difficulty is the sum of: a chapter shows them, and a survey prints them under its table.
+
+    >>> print(difficulty_parts().head)
+    ('part', 'nothing at', 'all at', 'points', 'why')
+    """
+    rows = (
+        (w.column.replace("_", " "), f"{w.easy:g}", f"{w.hard:g}", f"{w.points:g}", w.why) for w in WEIGHTS.values()
+    )
+    remark = "between the two in proportion; the sum is the difficulty, 0 to 10; the weights are common practice"
+    return table("part | nothing at | all at | points | why", rows, ["why"], [remark])

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from harmonylib.classroom.difficulty import WEIGHTS
 from harmonylib.classroom.marking import mark
 from harmonylib.classroom.marks import overview, summary
 from harmonylib.classroom.repertoire import repertoire
@@ -76,17 +75,3 @@ def shelf(folder: str = "tunes") -> Shelf:
     'no such folder' is not a folder: name one that holds tunes.
     """
     return Shelf(repertoire(folder, jobs=1))
-
-
-@section
-def difficulty_parts() -> Table:
-    """The parts a difficulty, 0 to 10, is the sum of.
-
-    >>> print(difficulty_parts().head)
-    ('part', 'nothing at', 'all at', 'points', 'why')
-    """
-    rows = (
-        (w.column.replace("_", " "), f"{w.easy:g}", f"{w.hard:g}", f"{w.points:g}", w.why) for w in WEIGHTS.values()
-    )
-    remark = "between the two in proportion; the weights are common practice"
-    return table("part | nothing at | all at | points | why", rows, ["why"], [remark])

@@ -16,7 +16,7 @@ from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from harmonylib.classroom.difficulty import WEIGHTS, Row, formula
+from harmonylib.classroom.difficulty import WEIGHTS, Row, difficulty_parts
 from harmonylib.errors import HarmonyError
 from harmonylib.files import safe_cell as cell
 from harmonylib.files import write_together
@@ -54,8 +54,9 @@ class Survey:
 
     @property
     def text(self) -> str:
-        """The table, the formula and the list of failures, for a terminal."""
-        return "\n\n".join(part for part in (_table(self.rows), formula(), _failed(self.failures)) if part) + "\n"
+        """The table, what the difficulty is made of and the list of failures, for a terminal."""
+        parts = (_table(self.rows), repr(difficulty_parts()), _failed(self.failures))
+        return "\n\n".join(part for part in parts if part) + "\n"
 
     @property
     def csv(self) -> str:

@@ -2,7 +2,7 @@
 
 Conventions
 - A question on a chord asks about another chord than the edit cell's, drawn by the lesson's seed and level; a question
-  on a tune asks about the tune, bars, tempo and neck of the edit cell.
+  on a tune asks about the tune, bars, tempo and neck of the edit cell, one on a degree best about other bars of it.
 - No two questions of a kind in one chapter are alike or have the same answer, nor has the one that follows on
   “another one”, which is asked about the lesson as well.
 - What cannot be asked there (no gap, no foreign note, no hand that holds it) is said in a sentence.
@@ -188,7 +188,7 @@ def _find_grips(today: Lesson, place: int, turn: int) -> Exercise:
 
 
 def _which_degree(today: Lesson, place: int, turn: int) -> Exercise:
-    """A note of the tune over its chord, the lesson's bars first; every second question takes a foreign note."""
+    """A note of the tune over its chord, every second one foreign; plain chords first, and what the page has not."""
     found = [choice for choice in (*here(today), *today.music.choices) if choice.chord]
     if not found:
         raise HarmonyError(f"no chord sounds in {today.tune.title}: there is no degree to ask for")
@@ -196,9 +196,14 @@ def _which_degree(today: Lesson, place: int, turn: int) -> Exercise:
     some = foreign if place % 2 == 0 and turn < TURNS // 2 else [choice for choice in found if choice.tested.degree]
     near, pairs = (list(dict.fromkeys(map(_note_and_chord, some))) for some in (here(today), some or found))
     _draws(today, "which_degree", 0).shuffle(pairs)
-    pairs.sort(key=lambda pair: pair not in near)
+    pairs.sort(key=lambda pair: (not _plain(pair[1]), pair in near))
     note, chord = pairs[((place - 1) // 2 + turn) % len(pairs)]
     return exercise("which_degree", note=note, chord=chord)
+
+
+def _plain(symbol: str) -> bool:
+    chord = Chord.parse(symbol)
+    return not (chord.extensions or chord.bass)
 
 
 def _note_and_chord(choice: Choice) -> tuple[str, str]:

@@ -96,6 +96,8 @@ def compare_voices(given: Given, voicing: Voicing) -> Verdict:
     for place, (name, own, degree) in enumerate(zip(given.names, wanted, voicing.degrees, strict=True)):
         if name.pitch_class != own.pitch_class:
             faults.append(f"{VOICES[3 - place]} is off: {what_is(name, voicing.chord)}, asked is {word(degree)}")
+    if faults and [name.pitch_class for name in given.names[::-1]] == [own.pitch_class for own in wanted]:
+        return ["these are the right notes from the top down: write them from the bottom up"], []
     if not faults and given.midi:
         under = [midi - given.midi[-1] for midi in given.midi]
         asked = [pitch.midi - voicing.top.midi for pitch in voicing.pitches]

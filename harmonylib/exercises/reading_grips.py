@@ -19,6 +19,8 @@ from harmonylib.wording import many
 FEWEST = 6
 """Strings of the smallest neck."""
 
+_HYPHENS = "; frets above 9 are kept apart by hyphens, as in x-10-12-8-11-x"
+
 
 def grip(answer: Written, neck: Neck) -> Grip:
     """One grip: its text, clicks, or its frets string by string; whether a hand can hold it is not asked here.
@@ -40,10 +42,12 @@ def grip(answer: Written, neck: Neck) -> Grip:
             raise Unread(
                 f"{quoted(answer)} gives {many(len(signs), 'fret')} for {count} strings: write an x for each string "
                 f"that is not played, {count} signs from the lowest string up, as in x3545x"
+                + _HYPHENS
+                * (len(signs) > count and signs == list(str(answer)))
             )
         raise Unread(
             f"{quoted(answer)} is not a grip: write one fret for each of the {count} strings from the lowest up, x for "
-            "a string not played, as in x3545x, or clicks as (string, fret) pairs"
+            "a string not played, as in x3545x, or click them on the neck"
         )
     return Grip(frets)
 
@@ -59,7 +63,7 @@ def grips(answer: Written, neck: Neck) -> list[Grip | None]:
     if frets_of(answer, neck):
         return [grip(answer, neck)]
     if isinstance(answer, str):
-        parts = [part.strip() for part in re.split(r"[;,\n|]+|\band\b", answer) if part.strip()]
+        parts = [part.strip() for part in re.split(r"[;,\n|+&]+|\s/\s|\band\b", answer) if part.strip()]
         if len(parts) == 1:
             parts = parts[0].split()
         return [grip(part, neck) for part in parts]

@@ -23,6 +23,12 @@ _ONE = re.compile(r"[A-G][♭♯b#]{0,2}\d?")
 _RUN = re.compile(rf"(?:{_ONE.pattern}){{2,}}")
 """Notes written without a space between them; their letters are capitals, or b would be a note and a flat at once."""
 
+_CAPITALS = re.compile(r"(?:[A-G]B){3,}")
+"""Flats typed in capitals, without a space: they could be notes as well."""
+
+_GERMAN = re.compile(r"H(?:is)?|[A-H](?:is|es)|[AE]s", re.I)
+"""Notes as some name them, where H is the B of the course and B its B♭."""
+
 _DEGREE = re.compile(r"[♭♯b#]{0,3}\d{1,2}")
 
 
@@ -68,16 +74,16 @@ def notes(answer: Written, chord: Chord, neck: Neck) -> Given:
             )
         remarks = (f"{d} is short for {o} of {chord}" for d, o in zip(degrees, own, strict=True) if d != o)
         return Given(tuple(chord.name_of(d) for d in own), by_degree=True, remarks=tuple(remarks))
-    read = [_note(token) for token in tokens]
+    read = [_note(token if token in str(answer) else str(answer), token) for token in tokens]
     pitches = [item for item in read if isinstance(item, Pitch)]
     midi = tuple(pitch.midi for pitch in pitches) if len(pitches) == len(read) else ()
     return Given(tuple(item.name if isinstance(item, Pitch) else item for item in read), midi)
 
 
 def named(midi: int, chord: Chord) -> Name:
-    """A sounding note spelled as its chord spells it, else plainly."""
+    """A sounding note spelled as its chord spells it, else by a flat, over a chord with sharps by a sharp."""
     degree = chord.tones.get(midi % 12)
-    return chord.name_of(degree) if degree else spell(midi, flats=any(name.alter < 0 for name in chord.names))
+    return chord.name_of(degree) if degree else spell(midi, flats=not any(name.alter > 0 for name in chord.names))
 
 
 def _tokens(answer: Written) -> list[str]:
@@ -87,7 +93,9 @@ def _tokens(answer: Written) -> list[str]:
         return [token for item in answer for token in _tokens(item)]
     if isinstance(answer, str):
         answer = in_signs(answer)
-        tokens = [token for token in re.split(r"[\s,;.–—→|/·]+|(?<=\S)-(?=\S)", answer) if token.strip("-")]
+        tokens = [token for token in re.split(r"[\s,;.–—→|/·()\[\]!]+|(?<=\S)-(?=\S)", answer) if token.strip("-")]
+        if len(tokens) == 1 and _CAPITALS.fullmatch(tokens[0]):
+            raise Unread(f"{quoted(answer)} may be read in two ways: write flats as a small b, as in Eb Gb")
         if len(tokens) == 1 and _RUN.fullmatch(tokens[0]) and not _ONE.fullmatch(tokens[0]):
             return _ONE.findall(tokens[0])
         together = re.findall(r"[♭♯b#]*\d", answer)
@@ -120,14 +128,30 @@ def _own_degree(degree: str, chord: Chord) -> str:
     return next((own for own in chord.degrees if own.lstrip("♭♯") == degree), degree)
 
 
-def _note(token: str) -> Name | Pitch:
+def _note(said: str, token: str) -> Name | Pitch:
+    """The note that a word names; `said` is how the learner wrote it."""
     text = capital(token)
+    if re.fullmatch(r"[A-G]B\d?", text):
+        text = text[0] + "b" + text[2:]
     try:
         return Pitch.parse(text) if text[-1:].isdigit() else Name.parse(text)
     except HarmonyError:
-        together = re.fullmatch(r"[a-g♭♯#]{3,}", token)
-        how = "put a space between the notes" if together else "write a letter A–G and an accidental, as in C, Eb or F#"
-        raise Unread(f"{quoted(token)} is not a note: {how}") from None
+        raise Unread(f"{quoted(said)} is not a note{_why_not(token)}") from None
+
+
+def _why_not(token: str) -> str:
+    """What to write for a word that is no note, where that can be told; how an answer is written, its exercise says."""
+    if re.fullmatch(r"[a-g♭♯#]{3,}", token):
+        return ": put a space between the notes"
+    if _GERMAN.fullmatch(token):
+        if len(token) == 1:
+            return " here: write B for it, and Bb for the note a semitone lower"
+        return f" here: write {capital(token)[0].replace('H', 'B')}{'#' if token[1:] == 'is' else 'b'}"
+    try:
+        Chord.parse(capital(token))
+    except HarmonyError:
+        return ""
+    return ": it names a chord, and its notes are asked for"
 
 
 def degree(answer: Written, chord: Chord | None = None) -> str:
@@ -139,7 +163,9 @@ def degree(answer: Written, chord: Chord | None = None) -> str:
     '♭3'
     """
     text = str(answer) if isinstance(answer, (str, int)) and not isinstance(answer, bool) else ""
-    found = _degree_text(re.sub(r"(?<=[♭♯b#])\s+(?=\d)", "", in_signs(text)).strip(" ."))
+    found = _degree_text(re.sub(r"(?<=[♭♯b#])\s+(?=\d)", "", in_signs(text)).strip(" .!"))
     if found is None:
+        if re.fullmatch(r"[A-G][b#♭♯]?", capital(text.strip(" .!"))):
+            raise Unread(f"{quoted(answer)} is a note: write which degree it is, as in 5, b3 or #11")
         raise Unread(f"{quoted(answer)} is not a degree: write one as in 5, b3 or #11")
     return _own_degree(found, chord) if chord and is_bare(text) else found

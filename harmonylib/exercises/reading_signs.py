@@ -19,9 +19,9 @@ PARTS = {"half": "½", "quarter": "¼"}
 
 _PERFECT = ("1", "4", "5", "11")
 _SIGNS = {"flat": "b", "flatted": "b", "lowered": "b", "sharp": "#", "sharpened": "#", "raised": "#", "natural": ""}
-_SIZES = "maj(?:or)?|perfect|min(?:or)?|dim(?:inished)?|aug(?:mented)?"
+_SIZES = "maj(?:or)?|perfect|min(?:or)?|dom(?:inant)?|dim(?:inished)?|aug(?:mented)?"
 
-_ENDING = re.compile(r"\b(\d{1,2})(?:st|nd|rd|th)\b", re.I)
+_ENDING = re.compile(r"(?<!\d)(\d{1,2})(?:st|nd|rd|th)\b", re.I)
 _DOUBLE = re.compile(r"\b([A-G])[\s-]*double[\s-]*(flat|sharp)\b", re.I)
 _NOTE = re.compile(r"\b([A-G])[\s-]*(flat|sharp|natural)\b", re.I)
 _ALTERED = re.compile(rf"\b({'|'.join(_SIGNS)})[\s-]*(\d{{1,2}})\b", re.I)
@@ -60,7 +60,7 @@ def in_signs(text: str) -> str:
 def _degree(found: re.Match[str]) -> str:
     """A named interval as a degree: the minor third is b3, the diminished seventh bb7."""
     size, step = found[1] if len(found[1]) == 1 else found[1].lower()[:3], found[2]
-    lowered = {"m": "b", "min": "b", "dim": "b" if step in _PERFECT else "bb", "aug": "#"}.get(size, "")
+    lowered = {"m": "b", "min": "b", "dom": "b", "dim": "b" if step in _PERFECT else "bb", "aug": "#"}.get(size, "")
     return lowered + step
 
 

@@ -27,6 +27,9 @@ _PLACE = re.compile(
     re.I,
 )
 
+_TURNED = re.compile(r"beat\s*(\d{1,2}[½⅓⅔¼¾]?)\s*(?:of|in)\s*(?:bar|measure)\s*(\d{1,4})", re.I)
+"""A place said the other way round: beat 2 of bar 4."""
+
 
 def inversion(answer: Written) -> int:
     """The inversion an answer names, 0 for root position.
@@ -37,7 +40,7 @@ def inversion(answer: Written) -> int:
     if isinstance(answer, tuple) and len(answer) == 1:
         answer = answer[0]
     text = str(answer).lower() if isinstance(answer, (str, int)) and not isinstance(answer, bool) else ""
-    word = re.sub(r"\b(inversion|inv\b\.?|position|pos\b\.?|the|it|is|it's|in)(?!\w)", " ", text).strip(" .!")
+    word = re.sub(r"\b(inversion|inv\b\.?|position|pos\b\.?|the|it's|it|is|in)(?!\w)|[-!]", " ", text).strip(" .")
     word = NUMBER_WORDS.get(word, word)
     if not re.fullmatch("[0-3]", word):
         raise Unread(f"{quoted(answer)} is not an inversion: write {', '.join(INVERSIONS)}, or 0 to 3")
@@ -69,7 +72,7 @@ def string_number(answer: Written, neck: Neck) -> int:
     [5, 6, 5, 3, 6, 2, 4]
     """
     text = str(answer).strip() if isinstance(answer, (int, str)) and not isinstance(answer, bool) else ""
-    bare = re.sub(r"\b(?:strings?|the|on|is|it|number|no)\b|root\b|[.:#]", " ", text, flags=re.I).strip()
+    bare = re.sub(r"\bfret\s*\d+|\b(?:strings?|the|on|is|it|number|no)\b|root\b|[.:#]", " ", text, flags=re.I).strip()
     found = re.sub(r"(?<=\d)(?:st|nd|rd|th)$", "", NUMBER_WORDS.get(bare.lower(), bare))
     if re.fullmatch("[0-9]{1,2}", found):
         return int(found)
@@ -97,6 +100,7 @@ def number(answer: Written, what: str) -> Fraction:
         re.sub(r"\s*\b(?:beats?|quarters|quarter notes?)$", "", answer, flags=re.I) if isinstance(answer, str) else ""
     )
     text = re.sub(r"\s*\b(?:and\s+)?(?:a\s+)?(?=[½¼])", "", replaced(in_signs(text), PARTS))
+    text = f"0{text}" if text.startswith(".") else text
     match = re.fullmatch(r"(\d{0,3})\s*([½⅓⅔¼¾])?|(\d{1,3}(?:\.\d{1,4}|/[1-9]\d?)?)", text)
     if not text or not match:
         raise Unread(f"{quoted(answer)} is not {what}: write a number such as 1, 0.5 or 3/2")
@@ -119,7 +123,7 @@ def places(answer: Written) -> list[tuple[int, Fraction]]:
         if len(answer) == 2 and whole(answer[0]) and (whole(answer[1]) or type(answer[1]) in (float, Fraction)):
             return [(int(answer[0]), number(answer[1], "a beat"))]
         return [place for item in answer if not blank(item) for place in places(item)]
-    text = in_signs(answer) if isinstance(answer, str) else ""
+    text = _TURNED.sub(r"\2.\1", in_signs(answer)) if isinstance(answer, str) else ""
     found = [(int(m[1]), Fraction(m[2]) + _part(m[3])) for m in _PLACE.finditer(text)]
     if not found or re.sub(r"[\s,;]|and", "", _PLACE.sub("", text)):
         raise Unread(f"{quoted(answer)} is not a place: write bar and beat, as in 2.1 or bar 2, beat 1")

@@ -23,7 +23,8 @@ from harmonylib.pictures.picture import Picture
 from harmonylib.score.engraving import Page, page
 from harmonylib.sound.listening import Sound, listen
 from harmonylib.theory.voicings import voice
-from harmonylib.wording import capital, many
+from harmonylib.tunes.metre import quarters
+from harmonylib.wording import capital
 
 
 def answered(today: Lesson, **how: object) -> Arrangement:
@@ -65,7 +66,7 @@ def find_the_gaps(today: Lesson, most: int = 6) -> Table:
     rows = (
         (
             today.music.tune.where(g.start),
-            many(f"{float(g.end - g.start):g}", "quarter"),
+            quarters(g.end - g.start),
             g.why_silent or "an answer fits",
         )
         for g in found

@@ -33,7 +33,9 @@ def tested(today: Lesson) -> Said:
     """How many notes of the tune are foreign to their chord."""
     notes = today.music.choices
     foreign = sum(choice.tested.role is not None for choice in notes)
-    return Said(f"{many(len(notes), 'note')}, {foreign} of them foreign to their chord", today.remarks(*ON_A_TUNE))
+    return Said(
+        f"{many(len(notes), 'note')}, {foreign or 'none'} of them foreign to their chord", today.remarks(*ON_A_TUNE)
+    )
 
 
 @section

@@ -44,7 +44,7 @@ class Lesson:
 
     >>> today = lesson(1, chord="ebm7", reach_mm="long")
     >>> today.chord, today.neck.reach_mm, today.wrong
-    (E♭m7, 105, {'reach_mm': "reach_mm 'long': choose 20 to 250; 105 is taken"})
+    (E♭m7, 105, {'reach_mm': "reach_mm 'long': write a number, 20 to 250; 105 is taken"})
     """
 
     chapter: int
@@ -190,7 +190,8 @@ def _taken(name: str, asked: Mapping[str, Any], shipped: Mapping[str, Any], wron
     try:
         return read(asked[name]) if name in asked else read(shipped[name])
     except HarmonyError as error:
-        wrong[name] = f"{error}; {_as_written(shipped[name])} is taken"
+        instead = "the tune stays as written" if name == "key" else f"{_as_written(shipped[name])} is taken"
+        wrong[name] = f"{error}; {instead}"
         return read(shipped[name])
 
 

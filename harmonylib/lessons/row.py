@@ -20,6 +20,7 @@ from harmonylib.pictures.picture import Picture
 from harmonylib.sound.events import cycle_events
 from harmonylib.sound.listening import Sound, listen
 from harmonylib.theory.voicings import Voicing
+from harmonylib.wording import many
 
 OUT_OF_REACH = "out of reach: no hand of this reach holds a shape here; set a longer reach, or other strings"
 
@@ -57,12 +58,14 @@ class Row:
         return grip_row(self.neck, self.steps, captions=self.captions, title=self.title, across=self.across)
 
     def listen(
-        self, tempo: float = 72, beats: int = 2, click: bool = False, count_in: int = 0, most: int = 8
+        self, tempo: float = 72, beats: int = 2, click: bool = False, count_in: int = 0, most: int = 16
     ) -> Sound | Said:
         """The shapes one after another, `beats` quarter notes each, at most so many of them."""
         if not self.steps:
             return self._said()
-        return listen(cycle_events(self.grips[:most], self.neck, beats), tempo=tempo, click=click, count_in=count_in)
+        events = cycle_events(self.grips[:most], self.neck, beats)
+        lines = [_line(*step) for step in self.steps[:most]]
+        return listen(events, tempo=tempo, click=click, count_in=count_in, title=self.title, texts=lines)
 
     def paths(self) -> Picture | Said:
         """The voices as lines from shape to shape."""
@@ -83,8 +86,8 @@ class Row:
 
     @property
     def shown_first(self) -> Row:
-        """The first shape alone."""
-        return self[:1]
+        """The first shape alone; its chord is the heading."""
+        return replace(self[:1], title="")
 
     def __getitem__(self, place: int | slice) -> Row:
         """One shape, or some, as a row."""
@@ -103,9 +106,8 @@ class Row:
     def __repr__(self) -> str:
         if not self.steps:
             return repr(self._said())
-        lines = [_line(voicing, grip) for voicing, grip in self.steps]
         told_ = self.captions or [_where(voicing, grip) for voicing, grip in self.steps]
-        lines = [f"{line}, {word}" for line, word in zip(lines, told_, strict=True)]
+        lines = [f"{_line(*step)}, {word}" for step, word in zip(self.steps, told_, strict=True)]
         return "\n".join([*([self.title] if self.title else []), *lines, *map(sentence, self.remarks)])
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, str]:
@@ -120,7 +122,9 @@ def _line(voicing: Voicing | None, grip: Grip) -> str:
 
 
 def _where(voicing: Voicing | None, grip: Grip) -> str:
-    return f"{voicing.spread} on strings {grip.string_set}, {voicing.inversion}" if voicing else "no voicing"
+    if voicing is None:
+        return many(len(grip.strings), "note")
+    return f"{voicing.spread} on strings {grip.string_set}, {voicing.inversion}"
 
 
 def row(neck: Neck, steps: Sequence[tuple[Voicing | None, Grip | None]], **how: object) -> Row:

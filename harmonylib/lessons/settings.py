@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -66,6 +67,9 @@ SHIPPED: dict[int, dict[str, Any]] = {
 QUIETER: dict[int, dict[str, Any]] = {4: {"tempo": 72}, 8: {"tempo": 88, "density": "comfortable"}}
 """What a chapter takes without writing it down, where it is not what is taken everywhere."""
 
+OTHERS = (".pdf", ".mid", ".midi", ".txt", ".mp3", ".wav", ".png", ".jpg")
+"""Files that people keep tunes in, and that are not read."""
+
 NAMED = 12
 """So many tunes are named where one is not found."""
 
@@ -88,11 +92,16 @@ def tune_source(written: object) -> str:
         for ending in endings:
             if (folder / f"{name}{ending}").is_file():
                 return (folder / f"{name}{ending}").as_posix()
-    there = _tunes_by_title()
-    if bare(name) in there:
-        return there[bare(name)].as_posix()
+    there, ending = _tunes_by_title(), Path(name).suffix.lower()
+    title = bare(Path(name).stem if ending in SUFFIXES else name)
+    if title in there:
+        return there[title].as_posix()
     names = ", ".join(sorted({path.stem for path in there.values()})[:NAMED])
-    raise HarmonyError(f"no tune called {shown(name)} is in the folder tunes: there are {names}")
+    near = [there[one].stem for one in get_close_matches(title, there, 1)]
+    more = f"; did you mean {near[0]}?" if near else ""
+    if ending in OTHERS:
+        more = f"; a tune is read from a file that ends in {', '.join(SUFFIXES)}"
+    raise HarmonyError(f"no tune called {shown(name)} is in the folder tunes: there are {names}{more}")
 
 
 def _tunes_by_title() -> dict[str, Path]:
@@ -123,14 +132,15 @@ def bars_in(written: object, tune: Tune) -> tuple[int, int]:
     """
     found: Any = [int(number) for number in re.findall(r"\d+", written)] if isinstance(written, str) else written
     found = list(found) if isinstance(found, tuple | list | range) else [found]
-    if isinstance(written, range):
-        found = [*found[:1], *found[-1:]]
+    if len(found) > 2 and all(type(bar) is int and bar - found[0] == place for place, bar in enumerate(found)):
+        found = [found[0], found[-1]]  # every bar named, one after another
     if len(found) not in (1, 2):
         raise HarmonyError(f"bars {shown(written)}: write the first and the last, as in (1, 4)")
     low, high = sorted(whole(number, "the number of a bar, as in (1, 4)") for number in (found[0], found[-1]))
     there = [bar.number for bar in tune.bars if low <= bar.number <= high]
     if not there:
-        raise HarmonyError(f"bars {low} to {high}: the tune has {tune.bars[0].number} to {tune.bars[-1].number}")
+        asked = f"bar {low}" if low == high else f"bars {low} to {high}"
+        raise HarmonyError(f"{asked}: the tune has {tune.bars[0].number} to {tune.bars[-1].number}")
     return there[0], there[-1]
 
 
@@ -145,8 +155,10 @@ def number(written: object, low: float, high: float, what: str) -> float:
     """A number, also one written as text, with its unit if you like; whole ones stay whole."""
     found: object = written
     if isinstance(written, str):
-        plain = re.fullmatch(r"\s*(\d{1,5}(?:\.\d{1,5})?)\s*(?:mm|bpm)?\s*", written)
-        found = float(plain[1]) if plain else written
+        plain = re.fullmatch(r"\s*(?:♩\s*=)?\s*(\d{1,5}(?:\.\d{1,5})?)\s*(?:mm|bpm)?\s*", written)
+        if not plain:
+            raise HarmonyError(f"{what} {shown(written)}: write a number, {low:.0f} to {high:.0f}")
+        found = float(plain[1])
     within(found, low, high, f"{what} {{}}: choose {low:.0f} to {high:.0f}")
     value = float(found)  # type: ignore[arg-type]
     return int(value) if value.is_integer() else value
@@ -164,6 +176,8 @@ def choice(written: object, known: tuple[str, ...], what: str) -> str:
     'drop 2'
     """
     text = expect(str, written, f"a {what}: choose {', '.join(known)}")
+    for word, figure in (("two", "2"), ("three", "3"), ("four", "4")):
+        text = re.sub(rf"\b{word}\b", figure, text)
     meant = {bare(word): word for word in known}.get(bare(re.sub(r"[&+]", "and", text)))
     if meant is None:
         raise HarmonyError(f"{shown(text)} is not a {what}: choose {', '.join(known)}")
@@ -180,12 +194,14 @@ def tuning_of(written: object) -> str:
         written = " ".join(map(str, written))
     text = expect(str, written, f"a tuning: choose {', '.join(TUNINGS)}, or write the open strings")
     letters = re.findall(r"[A-Ga-g][b#♭♯]?", text)
+    if re.fullmatch(f"[A-Ga-g]{{{len(STANDARD)}}}", text):  # six letters are six strings: dadgbe has no flat
+        letters = list(text)
     if len(letters) == len(STANDARD) and "".join(letters) == re.sub(r"[\s,\-]+", "", text):
         return _checked_tuning(" ".join(map(_near, letters, STANDARD)))
     if re.search(r"\d", text):
         return _checked_tuning(text)
     try:
-        return choice(text, tuple(TUNINGS), "tuning")
+        return choice(re.sub(r"^\s*drop\b", "dropped", text, flags=re.I), tuple(TUNINGS), "tuning")
     except HarmonyError as error:
         raise HarmonyError(f"{error}, or write the open strings, as in 'D2 A2 D3 G3 B3 E4'") from None
 
@@ -227,7 +243,7 @@ def plain_chord(written: object) -> Chord:
 
 def kinds_of(written: object) -> tuple[str, ...]:
     """Names of kinds of question; whether there are such kinds, the exercises know."""
-    found = [written] if isinstance(written, str) else written
+    found = re.split(r"[\s,;]+", written.strip()) if isinstance(written, str) else written
     if not isinstance(found, tuple | list) or not found or not all(isinstance(kind, str) for kind in found):
         raise HarmonyError(f"kinds {shown(written)}: name one or more in quotes, as in ('spell', 'drop')")
     return tuple(found)

@@ -35,7 +35,7 @@ def chord_of(symbol: Chord | str) -> Chord:
         raise HarmonyError(
             f"{text!r} has two readings, Bb{rest} and B(b{rest}): write the one you mean with its capital"
         )
-    return Chord.parse(with_capital(text))
+    return Chord.parse(with_capital(_in_figures(in_signs(text))))
 
 
 def key_of(key: str) -> str:
@@ -47,7 +47,7 @@ def key_of(key: str) -> str:
     Traceback (most recent call last):
     harmonylib.errors.HarmonyError: key 'CM': is C major or C minor meant? write the word, as in 'C minor'
     """
-    text = expect(str, key, "a key: write its tonic in quotes, as in 'Eb', or 'best'").strip()
+    text = in_signs(expect(str, key, "a key: write its tonic in quotes, as in 'Eb', or 'best'").strip())
     if text.lower() == "best":
         return "best"
     match = re.fullmatch(r"([A-Ga-g])((?:[b♭]|#|♯)*)\s*(.*)", text)
@@ -61,6 +61,23 @@ def key_of(key: str) -> str:
         raise HarmonyError(f"{shown(key)} is not a key: write its tonic, as in 'Eb' or 'C minor', or 'best'")
     Name.parse(tonic)
     return tonic + words[mode if mode == "m" else mode.lower()]
+
+
+_FIGURES = {"six": "6", "sixth": "6", "seven": "7", "seventh": "7", "nine": "9", "ninth": "9"}
+
+
+def _in_figures(text: str) -> str:
+    return re.sub(rf"\b({'|'.join(_FIGURES)})\b", lambda found: _FIGURES[found[1].lower()], text, flags=re.I)
+
+
+def in_signs(text: str) -> str:
+    """A symbol whose root is said in words, with the sign in its place.
+
+    >>> in_signs("E flat minor"), in_signs("f-sharp"), in_signs("Eb")
+    ('Eb minor', 'f#', 'Eb')
+    """
+    sign = {"flat": "b", "sharp": "#"}
+    return re.sub(r"^([A-G])[\s-]*(flat|sharp)\b", lambda found: found[1] + sign[found[2].lower()], text, flags=re.I)
 
 
 def with_capital(text: str) -> str:

@@ -59,7 +59,7 @@ class Table:
         return named + "".join(f'<td style="{self._style(name)}">{escape(cell)}</td>' for name, cell in others)
 
     def _style(self, name: str) -> str:
-        return _CELL + ("min-width:16em;white-space:normal" if name in self.prose else "white-space:nowrap")
+        return _CELL + ("min-width:12em;white-space:normal" if name in self.prose else "white-space:nowrap")
 
     def __repr__(self) -> str:
         lines = [self.head, *self.rows]

@@ -34,7 +34,7 @@ def hands(today: Lesson) -> Table:
     """
     rows = ((name, what, *_moves(_again(today, hand=name))) for name, (what, _) in HANDS.items())
     head = "hand | what it is for | travel, mm a chord | changes of strings"
-    return table(head, rows, remarks=today.remarks(*ON_A_TUNE))
+    return table(head, rows, ["what it is for"], remarks=today.remarks(*ON_A_TUNE))
 
 
 @section

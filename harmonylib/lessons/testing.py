@@ -188,8 +188,8 @@ def triads(today: Lesson) -> Said:
     """How many notes of the tune stand over a triad."""
     found = [choice for choice in today.music.choices if choice.chord and choice.chord.is_triad]
     names = ", ".join(sorted({str(choice.chord) for choice in found}))
-    over = f"{len(found)} of {len(today.music.choices)} notes stand over a triad"
-    return Said(f"{over}: {names}" if found else f"{over}; this tune has none")
+    total = many(len(today.music.choices), "note")
+    return Said(f"{len(found)} of {total} over a triad: {names}" if found else f"{total}, none of them over a triad")
 
 
 @section
@@ -271,7 +271,7 @@ def slashes(today: Lesson) -> Said:
     found = [str(change.chord) for change in today.tune.changes if change.chord and change.chord.bass]
     alone = sum(choice.chord is None for choice in today.music.choices)
     named = f"slash chords: {', '.join(found)}" if found else "there are no slash chords in this tune"
-    return Said(f"{named}; {many(alone, 'note')} without a chord")
+    return Said(f"{named}; {many(alone, 'note') if alone else 'no note'} without a chord")
 
 
 @section

@@ -17,7 +17,7 @@ from harmonylib.pictures.picture import Pen, Picture, ems, titled
 from harmonylib.pictures.staves import Staves, bar_lines, staves_for
 from harmonylib.pictures.theme import Theme, named_theme, text_on
 from harmonylib.tunes.bars import WhichBars, bars_meant
-from harmonylib.tunes.metre import Bar, beat_text
+from harmonylib.tunes.metre import Bar, beat_text, quarters
 
 _KIND_COLOURS = ("blue", "orange", "reddish purple", "bluish green")
 
@@ -70,7 +70,7 @@ def calls_picture(
     chart = _Chart(look, staves, metre, kinds, sounding, wide, free)
 
     height = chart.line_height * len(staves.lines) + (1.9 * look.chord if title else 4)
-    said = "; ".join(_told(event, length, metre) for event in sounding)
+    said = "; ".join(_told(event, measures) for event in sounding)
     return Picture(title, titled(title, said), look.width, height, look, chart.draw)
 
 
@@ -146,12 +146,11 @@ def _free(event: Span, sounding: Sequence[Span], measures: Sequence[Bar]) -> tup
     return max([*before, bar.onset]), min([*later, bar.end])
 
 
-def _told(event: Span, length: Fraction, metre: tuple[int, int]) -> str:
-    """An event in words; `length` is that of a bar."""
-    bar, rest = divmod(event.onset, length)
-    where = f"bar {bar + 1}, beat {beat_text(1 + rest * metre[1] / 4)}"
-    many = "quarter" if event.duration <= 1 else "quarters"
-    return f"{event.kind} {event.label} at {where} ({beat_text(event.duration).lstrip('0')} {many})"
+def _told(event: Span, measures: Sequence[Bar]) -> str:
+    """An event in words, with the bar it begins in."""
+    bar = next(bar for bar in measures if bar.onset <= event.onset < bar.end)
+    where = f"bar {bar.number}, beat {beat_text(1 + (event.onset - bar.onset) * bar.metre[1] / 4)}"
+    return f"{event.kind} {event.label} at {where} ({quarters(event.duration)})"
 
 
 def _calls_and_answers(arrangement: Arrangement, shown: Sequence[Bar]) -> list[Span]:

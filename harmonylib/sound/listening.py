@@ -26,18 +26,33 @@ CAUTION = "Keep playback at a safe level, on headphones above all."
 
 
 @dataclass(frozen=True)
+class Heard:
+    """What a sound is made of: bars `first` to `last` of an arrangement, or events with a title and a line on each.
+
+    `settings` are those it was rendered with, by their names in `listen`.
+    """
+
+    music: Arrangement | tuple[Event, ...]
+    first: int | None
+    last: int | None
+    title: str
+    texts: tuple[str, ...]
+    settings: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
 class Sound:
     """Something to listen to: shows itself as a player in a notebook; never starts by itself.
 
-    `of` is the arrangement that is heard, with the first and last of its bars, where it is one. `shown_by` may show it
-    in another way: it gives a bundle by MIME type, or an empty one.
+    `of` is what is heard, where it can be played otherwise. `shown_by` may show it in another way: it gives a bundle by
+    MIME type, or an empty one.
     """
 
     shown_by: ClassVar[Callable[..., Mapping[str, Any]]] = staticmethod(lambda sound, **how: {})
 
     caption: str
     samples: Samples = field(repr=False, compare=False)
-    of: tuple[Arrangement, int, int] | None = field(default=None, repr=False, compare=False)
+    of: Heard | None = field(default=None, repr=False, compare=False)
 
     @cached_property
     def mp3(self) -> bytes:
@@ -47,8 +62,11 @@ class Sound:
         return self.caption
 
     def _repr_mimebundle_(self, include: object = None, exclude: object = None) -> dict[str, Any]:
-        if elsewhere := dict(self.shown_by(self)):
-            return elsewhere
+        return dict(self.shown_by(self)) or self.still
+
+    @property
+    def still(self) -> dict[str, str]:
+        """What shows it where no kernel runs: the browser's own control, with the sound in it."""
         source = b64encode(self.mp3).decode("ascii")
         label = escape(self.caption, quote=True)
         player = f'<audio controls preload="metadata" aria-label="{label}" title="{CAUTION}" '
@@ -73,6 +91,8 @@ def listen(
     metre: tuple[int, int] = (4, 4),
     *,
     bars: WhichBars = None,
+    title: str = "",
+    texts: Sequence[str] = (),
     once: bool = False,
 ) -> Sound:
     """Bars `first` to `last` of an arrangement, or `bars` as in ``bars="B"``, or a row of events, to be heard.
@@ -81,13 +101,14 @@ def listen(
     sounds once, as written, and so do bars asked for by number.
 
     The tempo is the arrangement's `sounding_tempo` unless given; an arrangement brings its own metre, `metre` is that
-    of events.
+    of events. `title` names what is heard, `texts` say what each event is, for a player that shows what sounds.
 
     >>> from harmonylib.guitar.grips import Grip
     >>> from harmonylib.sound.events import cycle_events
     >>> listen(cycle_events([Grip.parse("x3545x"), Grip.parse("x7958x")]), tempo=60, count_in=1)
     0:08, 2 chords at 60
     """
+    settings = {"swing": swing, "volume": volume, "count_in": count_in, "click": click}
     if isinstance(music, Arrangement):
         played, tempo = played_events(music, first, last, bars, once), music.sounding_tempo if tempo is None else tempo
         heard = played_bars(runs_between(music, first, last, bars, once))
@@ -96,7 +117,7 @@ def listen(
             low, high = heard[0].number, heard[-1].number
             raise HarmonyError(f"nothing sounds in bars {low} to {high}: choose bars with notes")
         samples = render((*click_events(heard, count_in, click), *played), tempo, swing, volume, metre=metre)
-        of = (music, heard[0].number, heard[-1].number)
+        of = Heard(music, heard[0].number, heard[-1].number, title, (), settings | {"tempo": tempo})
     else:
         if (first, last, bars) != (None, None, None):
             raise HarmonyError("bars can be chosen of an arrangement only; of events, give those you want to hear")
@@ -104,7 +125,7 @@ def listen(
             raise HarmonyError(f"{shown(music)} is nothing to listen to: give an arrangement, or a list of events")
         played, tempo = tuple(music), DEFAULT_TEMPO if tempo is None else tempo
         samples = render(played, tempo, swing, volume, count_in, click, metre)
-        of = None
+        of = Heard(played, None, None, title, tuple(texts), settings | {"tempo": tempo, "metre": metre})
     return Sound(_caption(played, len(samples) / RATE, tempo), samples, of)
 
 

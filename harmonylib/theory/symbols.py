@@ -23,10 +23,13 @@ _PLAIN = str.maketrans({"♭": "b", "♯": "#", "♮": " ", "−": "-", "–": "
 
 _ROOT = re.compile(r"([A-G])(bb|b|##|#|)")
 
+_ELSEWHERE = re.compile(r"([A-H])(is|es|s(?!us)|(?<=H))", re.I)
+"""A root as it is named where H is B: H, Fis, Es."""
+
 _BASS = re.compile(r"/\s*([A-Ga-g])(bb|b|##|#|\+|-|)\s*\)?$")
 
 _TOKENS = re.compile(
-    r"""(?P<half>ø7?|Ø7?|(?i:half-?dim(?:inished)?))|(?P<minmaj>(?i:minmaj|mimaj))
+    r"""(?P<half>ø7?|Ø7?|(?i:half[\s-]?dim(?:inished)?))|(?P<minmaj>(?i:minmaj|mimaj))
     |(?P<major>(?i:major|maj)|(?:Ma|ma)(?!dd|ug)|M|Δ)|(?P<minor>(?i:minor|min)|Mi|mi|m)|(?P<dim>(?i:diminished|dim)|°|o)
     |(?P<aug>(?i:augmented|aug))|(?P<sus>(?i:sus)(?:4|2)?)|(?P<dom>(?i:dom(?:inant)?))|(?P<alt>(?i:alt(?:ered)?))
     |(?P<omit>(?i:no|omit)\s*(?:3rd|5th|[1357])) |(?P<add>(?i:add)\s*(?P<added>[b#]?(?:2|4|6|9|11|13)|7))
@@ -228,6 +231,10 @@ def _unreadable(symbol: str, position: int, why: str) -> HarmonyError:
     stem = root[0] if root else "C"
     known = {(stem + suffix).translate(_PLAIN): stem + suffix for suffix in ("", *spellings())}
     typed = symbol.translate(_PLAIN).strip()[:40]
+    if named := _ELSEWHERE.match(typed):
+        stem = named[1].upper().replace("H", "B") + {"is": "#", "": ""}.get(named[2].lower(), "b")
+        typed = stem + typed[named.end() :]
+        known = {(stem + suffix).translate(_PLAIN): stem + suffix for suffix in ("", *spellings())}
     close = get_close_matches(capital(typed), known, n=1, cutoff=0.0)
     nearest = known[close[0]] if close else "Cmaj7"
     if not symbol.strip():

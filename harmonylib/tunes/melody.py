@@ -29,7 +29,8 @@ def tune_of(sheet: Sheet, stem: str) -> Tune:
         remarks.append(f"the file gives no tempo: {DEFAULT_TEMPO:g} quarter notes a minute unless you set another")
     notes, left_out = _top_line(_joined(sheet.notes))
     if left_out:
-        remarks.append(f"several notes sound together: the highest is the melody, left out or cut short: {left_out}")
+        others = "1 other is" if left_out == 1 else f"{left_out} others are"
+        remarks.append(f"several notes sound together: the highest is the melody, {others} left out or cut short")
     countable(quarters=sheet.bars[-1].end if sheet.bars else Fraction(0))
     bars = _numbered(sheet)
     tune = Tune(
@@ -45,7 +46,7 @@ def tune_of(sheet: Sheet, stem: str) -> Tune:
         why = f" ({unread[0].partition(';')[0]})" if unread else ""
         raise HarmonyError(
             f"it has no chord symbols that can be read{why}: write chord symbols over the melody, in MusicXML as "
-            f'harmony and in ABC in quotes, as in "Am7"'
+            f'harmony and in ABC in quotes, as in "Am7", the root a capital'
         )
     odd = [] if sheet.free else _odd_bars(bars)
     remarks += odd[:8] + ([f"{len(odd) - 8} more runs of bars do not fill their metre"] if len(odd) > 8 else [])

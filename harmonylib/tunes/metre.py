@@ -94,6 +94,15 @@ def beat_text(beat: Fraction) -> str:
     return f"{whole}{part.get((rest.numerator, rest.denominator), f' {rest}')}"
 
 
+def quarters(length: Fraction) -> str:
+    """A length as a person says it.
+
+    >>> quarters(Fraction(1, 2)), quarters(Fraction(1)), quarters(Fraction(5, 2))
+    ('½ quarter', '1 quarter', '2½ quarters')
+    """
+    return f"{beat_text(length).lstrip('0').strip() or '0'} quarter{'' if 0 < length <= 1 else 's'}"
+
+
 class Grid(NamedTuple):
     """The beats of a bar: their starts with the end of the last, the middle if it has one, whether it is compound."""
 

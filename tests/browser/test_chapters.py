@@ -72,7 +72,16 @@ def test_a_chapter_runs_in_jupyterlab(chapter: Watched) -> None:
     assert page.locator('[data-mime-type="application/vnd.jupyter.error"]').count() == 0
     assert chapter.errors == []
     assert chapter.outside == []
+    wide = page.viewport_size
+    page.set_viewport_size({"width": 900, "height": 700})
+    page.wait_for_timeout(300)
+    assert page.evaluate(TOO_WIDE) == []
+    page.set_viewport_size(wide)
     assert seen_by_axe(page) == {"JupyterLab Light": [], "JupyterLab Dark": []}
+
+
+TOO_WIDE = """[...document.querySelectorAll('.jp-OutputArea-output, .jp-MarkdownOutput')]
+    .filter(one => one.scrollWidth > one.clientWidth + 2).map(one => one.innerText.slice(0, 60))"""
 
 
 def seen_by_axe(page: Any) -> dict[str, list[str]]:

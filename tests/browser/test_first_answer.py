@@ -53,6 +53,16 @@ def test_a_right_answer_typed_first_thing_is_taken_and_a_page_loaded_anew_keeps_
     field.press("Enter")
     box.locator(".answer-reply").filter(has_text="Right").wait_for(timeout=10_000)
 
+    assert page.locator("audio").count() == 0
+    player = page.get_by_role("group", name="Player: Lantern on the Landing").last  # the shapes of the first bar
+    player.scroll_into_view_if_needed()
+    player.get_by_role("slider", name="Tempo").fill("240")
+    player.get_by_role("checkbox", name="Loop").check()
+    player.get_by_role("button", name="Play").click()
+    for grip in ("x-10-12-8-11-x", "x-9-10-8-10-x", "x6878x"):  # the second, the third, the first again
+        player.locator(".block-player-line", has_text=grip).wait_for(timeout=10_000)
+    player.get_by_role("button", name="Stop").click()
+
     before = kernel(page, COUNT)
     page.evaluate("window.jupyterapp.commands.execute('docmanager:save')")
     page.wait_for_function("!window.jupyterapp.shell.currentWidget.context.model.dirty")

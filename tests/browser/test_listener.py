@@ -258,7 +258,7 @@ CELLS = [
     "box = listen_to_cycle([Grip.parse('x3545x'), Grip.parse('x7958x')])\nbox",
     "other = tuner()\nother",
     "player = Player(cycle_events([Grip.parse('x3545x')] * 20), tempo=60)\nplayer",
-    "cycle('Cmaj7').listen()",
+    "from IPython.display import HTML\nHTML(cycle('Cmaj7').listen().still['text/html'])",
 ]
 WATCH = """() => { window.streams = []; const get = navigator.mediaDevices.getUserMedia.bind(navigator.mediaDevices);
     navigator.mediaDevices.getUserMedia = async wanted => {

@@ -27,9 +27,8 @@ from harmonylib.guitar.grips import Grip
 from harmonylib.pictures.calls import calls_picture
 from harmonylib.pictures.grips import grip_row
 from harmonylib.pictures.picture import Picture
-from harmonylib.tunes.metre import beat_text
-from harmonylib.tunes.sketch import quarters
-from harmonylib.wording import counted
+from harmonylib.tunes.metre import beat_text, quarters
+from harmonylib.wording import counted, many
 
 
 @dataclass(frozen=True, repr=False)
@@ -121,6 +120,8 @@ class FindGaps(TuneExercise):
         bar = next((bar for bar in self._bars(tune) if bar.number == number), None)
         if bar is None:
             return f"it does not lie in {'–'.join(map(str, self.span))}, the bars asked about"
+        if beat >= bar.metre[0] + 1:
+            return f"bar {number} has {many(bar.metre[0], 'beat')}"
         onset = bar.onset + (beat - tune.beat_at(bar.onset)) * Fraction(4, bar.metre[1])
         before = [c for c in self.arrangement.choices if c.note.onset <= onset]
         if not before:
@@ -259,12 +260,14 @@ def _hits(answer: Written) -> list[Written]:
 
 
 def _hit(item: Written, task: AnswerCall) -> tuple[Fraction, Fraction, Grip]:
+    said = written.quoted(item)
     if isinstance(item, str):
-        item = tuple(item.replace(",", " ").split(None, 2))
+        parted = tuple(part.strip() for part in item.split(",", 2))
+        item = parted if len(parted) == 3 else tuple(item.replace(",", " ").split(None, 2))
     names = {"after": ("beat", "beats", "onset", "at"), "length": ("duration", "quarters"), "grip": ("frets",)}
     parts = written.keyed(item, names)
     if len(parts) != 3 or any(written.blank(part) for part in parts.values()):
-        raise Unread(f"{written.quoted(item)} is not a chord with its time: {task.form}")
+        raise Unread(f"{said} is not a chord with its time: {task.form}")
     after, length = reading_words.number(parts["after"], "a time"), reading_words.number(parts["length"], "a length")
     if not (0 <= after <= 64 and 0 < length <= 64):
         raise Unread("write times from 0 and lengths above 0, at most 64 quarters")

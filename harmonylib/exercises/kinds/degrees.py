@@ -27,7 +27,8 @@ DIMINISHED = re.compile(r"\s*(?:diminished|dim)\.?(?:\s*(?:seventh|7th|7))?(?!\w
 
 NO = re.compile(
     r"(?:it is |it's |is )?"
-    r"(?:no|none|not|outside|foreign(?: note)?|(?:no|not(?: a| in the)?|non-?) ?chord(?: tone)?)"
+    r"(?:no|nope|none(?: of them)?|not|outside|foreign(?: note)?|(?:no|not(?: a| in the)?|non-?) ?chord(?: tone)?|"
+    r"(?:a )?(?:passing|neighbou?r)(?: note| tone)?)"
 )
 """How one says that a note is foreign to a chord."""
 
@@ -123,7 +124,8 @@ class Degree(Exercise):
             return [named if self._degree else f"{named}: it is foreign to {self._chord}"], []
         if self._degree is None:
             held = joined(self._chord.name_of(d) for d in self._chord.tones.values())
-            return [f"{self._chord} holds {held}; {self._name} is none of them, so it is foreign"], []
+            is_ = f"counted from {self._chord.root}, {self._name} is the {found}"
+            return [f"{is_}; but {self._chord} holds {held}, so it is foreign"], []
         same = found == self._degree
         return [], [] if same else [f"in {self._chord} that note is called {self._degree}; {found} sounds the same"]
 
@@ -231,12 +233,13 @@ class WhichDiminished(Exercise):
         return faults, remarks
 
     def _parts(self, text: str) -> dict[Written, Written]:
-        lower = text.lower()
         for action in ACTIONS:
-            at = lower.find(action.split("-")[0])
-            if at >= 0:
-                rest = text[:at] if text[:at].strip() else text[at + len(action) :]
-                return {"chord": rest.strip(" ,;:.()") or None, "why": lower[at:]}
+            stem = action.split("-")[0]
+            rest, found = re.subn(rf"\b{stem}(?:[\s_-]*tone)?(?:\s+one\b)?", " ", text, count=1, flags=re.I)
+            if found:
+                rest = re.sub(r"\b(?:the|it is|it's|is)\b", " ", rest, flags=re.I).strip(" ,;:.()/–—-")
+                rest = re.sub(r"^diminished(?: seventh| 7th| 7)?\s+(?=\S)", "", rest, flags=re.I)
+                return {"chord": rest or None, "why": action}
         return {"chord": text, "why": None}
 
     def _judge_chord(self, value: Written) -> Verdict:
@@ -269,13 +272,16 @@ def _diminished(value: Written, neck: Neck) -> Name:
             symbol = Chord.parse(text)
             if symbol.kind in ("dim7", "dim", "") and not symbol.extensions:
                 return symbol.root
-            raise Unread(f"{symbol} is not a diminished seventh: write one such as Bdim7")
+            raise Unread(f"{symbol} is not a diminished seventh")
     except Unread:
         raise
     except HarmonyError:
         pass
-    given = reading_notes.notes(value, Chord.parse("Cdim7"), neck)
+    try:
+        given = reading_notes.notes(value, Chord.parse("Cdim7"), neck)
+    except Unread:
+        raise Unread(f"{written.quoted(value)} is not a diminished seventh") from None
     pcs = {name.pitch_class for name in given.names}
     if len(pcs) == 4 and len({pc % 3 for pc in pcs}) == 1:
         return given.names[0]
-    raise Unread(f"{written.quoted(value)} is not a diminished seventh: write one such as Bdim7")
+    raise Unread(f"{written.quoted(value)} is not a diminished seventh")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -116,7 +117,11 @@ class FindGrips(Exercise):
 
     def judge(self, answer: Written) -> Verdict:
         if self.strings:
-            answer = reading_grips.without_x(answer, tuple(map(int, self.strings)), self._chord, self.neck)
+            on = tuple(map(int, self.strings))
+            several = tuple(re.split(r"[;,\n]+", answer)) if isinstance(answer, str) else answer
+            parts = several if isinstance(several, tuple) else (answer,)
+            meant = [reading_grips.without_x(part, on, self._chord, self.neck) for part in parts]
+            answer = tuple(meant) if meant != list(parts) else answer
         given = dict.fromkeys(str(grip) for grip in reading_grips.grips(answer, self.neck) if grip)
         faults, remarks = [], []
         for text in given:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -65,6 +66,9 @@ def grip_faults(choice: Choice, grip: Grip, arrangement: Arrangement) -> list[st
             held += f", {reading_notes.named(twice[0], over)} on strings {' and '.join(strings)}"
         wrong.append(f"{where}: {grip} holds {held}; four different notes of {over} are asked")
     return wrong
+
+
+_AT = re.compile(r"^\d{1,3}(?:\.\d\S*|[:.)])\s+(?=[xX\d])")  # a place before its grip, as in “1.3 x3545x”
 
 
 @dataclass(frozen=True, repr=False)
@@ -180,7 +184,8 @@ class _Harmonise(TuneExercise):
                 else answer
             )
         if isinstance(answer, tuple):
-            return [None if written.blank(a) or a in ("-", "–") else reading_grips.grip(a, self.neck) for a in answer]
+            bare = [_AT.sub("", a) if isinstance(a, str) else a for a in answer]
+            return [None if written.blank(a) or a in ("-", "–") else reading_grips.grip(a, self.neck) for a in bare]
         return reading_grips.grips(answer, self.neck)
 
 
