@@ -21,6 +21,7 @@ from harmonylib.sound.events import ACCENT, Event, as_data, click_events, cycle_
 from harmonylib.sound.rendering import VOLUME
 from harmonylib.tunes.reading import read, read_text
 from widgets import cells, played
+from widgets.chapter_panel import panel
 from widgets.player import Player
 
 PICK_UP = 'T:Short\nM:4/4\nL:1/8\nQ:1/4=90\nK:C\n"C"G|"Cmaj7"E3G (3efg z2|"Dm7"F8|"G7"B4 d4|'
@@ -253,3 +254,21 @@ def test_a_cell_that_runs_again_frees_the_players_of_before(made_by_cells):
     assert [player.comm is None for player in (first, second, other, again)] == [True, True, False, False]
     unnamed = [made_by_cells(heard, "", run)[1] for run in (4, 5)]
     assert all(player.comm is not None for player in unnamed)
+
+
+def test_a_cell_that_runs_again_leaves_nothing_behind_of_panel_player_and_neck(monkeypatch):
+    monkeypatch.setattr(played, "named_theme", lambda name: THEMES["projector light"])
+    monkeypatch.setattr(cells, "_shown", {})
+    today, before = lesson(1), set(_instances)
+    counts = []
+    for run in (1, 2, 3):
+        monkeypatch.setattr(cells, "here", lambda run=run: ("one", run))
+        panel(today)
+        played.shown(play(lesson(0, bars=(2, 3))))
+        counts.append(len(set(_instances) - before))
+    assert counts[0] > 0
+    assert counts == counts[:1] * 3
+    for _, made in cells._shown.values():
+        for one in made:
+            one.close()
+    assert set(_instances) == before

@@ -7,6 +7,7 @@ from harmonylib.lessons.lesson import Lesson
 from harmonylib.lessons.music import in_chord
 from harmonylib.lessons.said import Said, section
 from harmonylib.theory.pitch import Pitch
+from widgets.cells import in_place
 from widgets.desk import AnswerPanel, ArrangementPanel
 from widgets.panel import Panel
 from widgets.panels import DiminishedPanel, InversionPanel, MelodyPanel, SpreadPanel
@@ -22,7 +23,7 @@ def panel(today: Lesson) -> Panel | Said:
     """
     if today.chapter not in _MADE:
         raise HarmonyError(f"chapter {today.chapter} has no panel")
-    made: Panel = _MADE[today.chapter](today)
+    made: Panel = in_place(_MADE[today.chapter](today))
     return made
 
 

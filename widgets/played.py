@@ -34,7 +34,21 @@ def shown(sound: Sound) -> dict[str, Any]:
     return view if wall else {**sound.still, **view}
 
 
-def played(music: Arrangement, first: int, last: int) -> ipywidgets.Box:
+class Beside(ipywidgets.Box):
+    """A player and the neck that follows it; closing it frees both, and what ties them."""
+
+    def __init__(self, player: Player, neck: NeckView) -> None:
+        super().__init__([player, neck])
+        self.add_class("player-beside")
+        self._link = ipywidgets.jslink((player, "now"), (neck, "frame"))
+
+    def close(self) -> None:
+        for part in (self._link, *self.children, self.layout):
+            part.close()
+        super().close()
+
+
+def played(music: Arrangement, first: int, last: int) -> Beside:
     """The bars `first` to `last` of an arrangement in a player, the neck following what sounds.
 
     >>> from harmonylib.arranging.arrange import arrange
@@ -43,8 +57,7 @@ def played(music: Arrangement, first: int, last: int) -> ipywidgets.Box:
     >>> player, neck = box.children
     >>> player, neck.titles[player.now]
     (Player: Two, 2 bars at 120, 'bar 2, C6, 8x798x')
-    >>> for view in (player, neck):
-    ...     view.close()
+    >>> box.close()
     """
     svg = engrave(music, first, last, width=MUSIC_MM)
     player = Player(music, svg=svg, first=first, last=last, line_by_line=True, within=[first, last])
@@ -54,10 +67,7 @@ def played(music: Arrangement, first: int, last: int) -> ipywidgets.Box:
     at_first = {bar["number"]: bar["onset"] for bar in reversed(player.score["bars"])}[first]
     player.now = next((number for number, row in enumerate(rows) if row["onset"] >= at_first), 0)
     neck.frame = player.now
-    ipywidgets.jslink((player, "now"), (neck, "frame"))
-    box = ipywidgets.Box([player, neck])
-    box.add_class("player-beside")
-    return box
+    return Beside(player, neck)
 
 
 def _marks(music: Arrangement, event: str) -> tuple[Mark, ...]:
