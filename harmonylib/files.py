@@ -42,12 +42,13 @@ def safe_cell(value: str) -> str:
 
 
 def safe_stem(name: str) -> str:
-    """A file name, without its suffix, that every file system takes, from any title.
+    """A file name, without its suffix, that every file system takes, from any title; E flat and E have different ones.
 
-    >>> safe_stem("../Été: a “song”?"), safe_stem("con"), safe_stem("…")
-    ('Été_a_song', 'con_', 'tune')
+    >>> safe_stem("../Été: a “song”?"), safe_stem("con"), safe_stem("…"), safe_stem("Shapes on E♭")
+    ('Été_a_song', 'con_', 'tune', 'Shapes_on_Eb')
     """
-    kept = "".join(c if c.isalnum() or c in "-_ " else " " for c in unicodedata.normalize("NFC", plain(name)))
+    title = plain(name).replace("♭", "b").replace("♯", "sharp")
+    kept = "".join(c if c.isalnum() or c in "-_ " else " " for c in unicodedata.normalize("NFC", title))
     stem = "_".join(kept.split()).strip("-_")
     while len(stem.encode()) > 80:
         stem = stem[:-1]

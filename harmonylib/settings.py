@@ -13,6 +13,7 @@ Conventions
 from __future__ import annotations
 
 import os
+import re
 import stat
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
@@ -194,12 +195,56 @@ def _read(path: Path, state: State) -> Read:
             data = stream.read(LARGEST + 1)
         if len(data) > LARGEST:
             raise ValueError(f"it is larger than {LARGEST // 1000} kB, and should hold a few lines")
-        found = tomllib.loads(data.decode("utf-8-sig"))
+        text = data.decode("utf-8-sig")
+        found = tomllib.loads(text + "\n")  # a fault in the last line then has a place
+    except UnicodeDecodeError:
+        return _illegible(path, "it is not saved as UTF-8: save it anew with that encoding")
+    except tomllib.TOMLDecodeError as error:
+        return _illegible(path, _slip(text, str(error)))
     except (OSError, RecursionError, ValueError) as error:
-        why = " ".join(str(getattr(error, "strerror", "") or error).split())[:200]
-        told = f"no settings can be read from {path.as_posix()}: {why}; what the course ships is taken, and {SHUT}"
-        return Read({}, (told,), legible=False)
+        return _illegible(path, " ".join(str(getattr(error, "strerror", "") or error).split())[:200])
     known = ", ".join(f"[{section}]" for section in SECTIONS)
     odd = [name for name, held in found.items() if name not in SECTIONS or not isinstance(held, dict)]
-    said = (f"in {path.as_posix()}, {shown(name)} is no section of settings: write one of {known}" for name in odd)
+    said = []
+    for name in odd:
+        loose = name not in SECTIONS and not isinstance(found[name], dict)
+        what = (
+            f"stands under no section: write one of {known} above it"
+            if loose
+            else f"is no section of settings: write one of {known}"
+        )
+        said.append(f"in {path.as_posix()}, {shown(name)} {what}")
     return Read({name: held for name, held in found.items() if name not in odd}, tuple(said))
+
+
+def _illegible(path: Path, why: str) -> Read:
+    told = f"no settings can be read from {path.as_posix()}: {why}; what the course ships is taken, and {SHUT}"
+    return Read({}, (told,), legible=False)
+
+
+SLIPS = {
+    # what a line looks like       what to write instead
+    "[“”„‟«»‘’]": "use straight quotes",
+    r"=\s*[-+]?\d+,\d": "write a decimal point in place of the comma",
+    r"=\s*[\d.]+\s*%": "write a share as a number, as in 0.6",
+    r"=\s*(True|False)\b": "write true or false with a small letter",
+    r"^\s*[\w-]+\s*:": "write = in place of the colon",
+    r"=\s*[^\W\d]": "put words in quotes",
+}
+"""Slips of a hand in a hurry, the first that fits."""
+
+
+def _slip(text: str, error: str) -> str:
+    """What is wrong with a file that is no TOML, by the line that the parser stopped at.
+
+    >>> _slip("[neck]\\nreach_mm = 95,5", "Expected newline (at line 2, column 14)")
+    "line 2, 'reach_mm = 95,5': write a decimal point in place of the comma"
+    """
+    at = re.search(r"\(at line (\d+), column \d+\)", error)
+    lines = text.split("\n")
+    if not at or int(at[1]) > len(lines):
+        return error[:200]
+    line = lines[int(at[1]) - 1]
+    twice = "what it names stands there twice" if error.startswith("Cannot") else ""
+    slip = twice or next((told for looks, told in SLIPS.items() if re.search(looks, line)), error[: at.start()].strip())
+    return f"line {at[1]}, {shown(line.strip())}: {slip}"

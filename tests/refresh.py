@@ -9,13 +9,16 @@ from __future__ import annotations
 
 import os
 import sys
+import tempfile
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import nbformat
 from nbclient import NotebookClient
+from traitlets.config import Config
 
 from harmonylib import Neck, arrange, grip_marks, neck_picture, page, read, voice
+from harmonylib.classroom.opening import sockets_fit
 from harmonylib.score.engraving import LINE_MM
 from harmonylib.settings import CLASS_FILE
 
@@ -37,12 +40,19 @@ def drawn() -> dict[str, str]:
     }
 
 
+def private_kernel(folder: str) -> Config:
+    """A kernel that talks through files in a folder where it can; over ports it would warn that anyone may listen."""
+    transport = "ipc" if sockets_fit(folder) else "tcp"
+    return Config(KernelManager={"transport": transport, "connection_file": str(Path(folder, "kernel.json"))})
+
+
 def refreshed(path: Path) -> str:
     """The chapter as text, run from the top."""
     book = nbformat.read(path, as_version=4)
-    NotebookClient(
-        book, timeout=60, coalesce_streams=True, resources={"metadata": {"path": str(path.parent)}}
-    ).execute()
+    place = {"metadata": {"path": str(path.parent)}}
+    with tempfile.TemporaryDirectory() as folder:
+        how = private_kernel(folder)
+        NotebookClient(book, timeout=60, coalesce_streams=True, resources=place, config=how).execute()
     book.metadata.pop("widgets", None)
     book.metadata["kernelspec"] = {"display_name": "Python 3", "language": "python", "name": "python3"}
     book.metadata["language_info"] = {"name": "python"}

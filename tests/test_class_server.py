@@ -307,3 +307,29 @@ def test_a_second_start_is_refused_while_the_first_still_runs(tmp_path: Path) ->
         with pytest.raises(HarmonyError, match="the class server still runs: stop it"):
             starting._check_stopped(tmp_path)
     starting._check_stopped(tmp_path)
+
+
+@pytest.mark.parametrize(
+    ("taken", "host", "secure"), [(0, "127.0.0.1", False), (2, "127.0.0.1", True), (0, "::1", True)]
+)
+def test_a_port_of_another_program_is_told_before_the_hub_starts(
+    taken: int, host: str, secure: bool, tmp_path: Path
+) -> None:
+    main(["classroom", str(tmp_path)])
+    if secure:
+        (tmp_path / "certificate.pem").touch()
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        other = socket.create_server((host, 0), family=family)
+    except OSError:
+        pytest.skip("this machine has no such address")
+    with other:
+        public = other.getsockname()[1] - taken
+        configuration = tmp_path / "jupyterhub_config.py"
+        configuration.write_text(configuration.read_text().replace("PORT = 8000", f"PORT = {public}"))
+        with pytest.raises(HarmonyError, match=rf"^port {public + taken} is taken by another program: stop that, or"):
+            starting._check_ports(tmp_path)
+    starting._check_ports(tmp_path)
+    configuration.unlink()
+    with pytest.raises(HarmonyError, match="jupyterhub_config.py' was not found"):
+        starting._check_ports(tmp_path)

@@ -18,7 +18,7 @@ from harmonylib.__main__ import main
 from harmonylib.answering.stages import arrange
 from harmonylib.classroom.handouts.frames import TIGHT, WIDE, Frame, frame, window
 from harmonylib.classroom.handouts.kinds import KINDS, handout
-from harmonylib.classroom.handouts.setting import ROOM, Handout, apart
+from harmonylib.classroom.handouts.setting import BLANK, ROOM, Handout, apart
 from harmonylib.classroom.paper import key_pdf
 from harmonylib.classroom.sheets import sheet
 from harmonylib.errors import HarmonyError
@@ -150,6 +150,56 @@ def test_fills_show_each_call_once_with_its_own_answers() -> None:
         assert [x for x, _ in line.frames] == sorted(x for x, _ in line.frames)
     grey = handout("fills", SHORT, colour=False)
     assert all("#0072B2" not in line.svg for line in grey.sections[0].lines)
+
+
+OVER = read_text(
+    'T:Over\nM:4/4\nL:1/8\nQ:1/4=72\nK:C\n"Cmaj7"egeg "Am7"c2 Be- | "Dm7"e z5 f2 | "Cmaj7"e4 "A7"e4 |'
+    '"Dm7"f3 z f3 z | "G7"dBdB "Em7"g2 ge | "Cmaj7"z6 e2 |]'
+)
+
+
+@pytest.mark.parametrize("size", [9, 18])
+def test_every_answer_is_on_paper_also_over_the_bar_line_and_each_bar_once(size: int) -> None:
+    made = arrange(OVER, stage="answers")
+    over = [a for a in made.answers if OVER.bar_at(a.onset) != OVER.bar_at(made.choices[a.call].note.onset)]
+    same = [OVER.bar_at(made.choices[call].note.onset).number for call in {answer.call for answer in made.answers}]
+    assert over
+    assert len(set(same)) < len(same)
+    sheet = handout("fills", OVER, size=size)
+    (part,) = sheet.sections
+    assert sum(len(line.frames) for line in part.lines) == len(made.answers) + len(same)
+    told = [line.head for line in part.lines if line.head]
+    assert len(told) == len(set(told)) == len(set(same))
+    assert not outside(sheet.pdf(), 14)
+
+
+def test_each_root_of_a_family_begins_a_row_or_half_of_one() -> None:
+    for size in (9, 12):
+        made = handout("cycle", "maj7", size=size)
+        cells = made.sections[0].cells
+        assert any(cell is BLANK for cell in cells), "not every inversion is within reach"
+        assert [cells[place].head for place in range(0, 48, 4)] == [f"{root}maj7" for root in PRACTICE_ORDER]
+        assert made.text == "Cycle of maj7: 44 diagrams in 1 part"
+
+
+@pytest.mark.parametrize(("kind", "what", "size", "most"), [("shapes", None, 9, 1), ("tune", SHORT, 18, 2)])
+def test_no_page_is_left_half_empty_for_a_few_points(kind: str, what: Any, size: int, most: int) -> None:
+    made = handout(kind, what, size=size, **({"stages": "chords"} if what else {}))
+    pages = pypdf.PdfReader(io.BytesIO(made.pdf())).pages
+    assert len(pages) <= most
+
+
+def test_long_chord_symbols_of_a_short_bar_do_not_touch_in_large_print() -> None:
+    before = '"Fm7"F2 c2 | "Bbm7"d2 B2 | "Gm7b5"B G2 F | "C7(b9)"E2 z C'
+    symbols = '"Fm(maj7)"=E F G A | "Dbmaj7"c2 A2 |1 "Gm7b5"B A "C7(b9)"G D | "Fm6"=D2 z C :|2 "Fm6"f4'
+    tune = read_text(f"T:Long\nM:4/4\nL:1/4\nQ:1/4=96\nK:Fm\n|: {before} | {symbols} |]")
+    for size in (14, 18):
+        assert not overlaps(handout("tune", tune, size=size, stages="chords").pdf())
+
+
+def test_hand_outs_on_e_and_on_e_flat_are_two_files(tmp_path: Path) -> None:
+    files = [handout("scale", root).write(tmp_path, formats=["svg"]) for root in ("E", "Eb", "F", "F#", "Em7")]
+    assert len(set(files)) == 5
 
 
 def test_the_answers_of_a_tune_have_diagrams_too() -> None:
@@ -297,6 +347,28 @@ def test_the_command_writes_all_three_files(tmp_path: Path, capsys: pytest.Captu
     assert "Shapes on B♭: 10 diagrams in 5 parts" in capsys.readouterr().out
     assert main(["handout", "cycle", "C7", "--root", "D", "--out", str(tmp_path)]) == 2
     assert "--root does not go with" in capsys.readouterr().err
+
+
+def test_the_command_takes_a_tune_of_a_book_its_bars_its_tempo_and_its_key(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    quick = 'X:1\nT:Quick\nM:4/4\nL:1/4\nQ:1/4=240\nK:C\n"C6"E2 G2 | "Dm7"F2 A2 |]\n'
+    (tmp_path / "book.abc").write_text(quick + 'X:2\nT:Other\nM:4/4\nL:1/4\nK:C\n"C6"E2 G2 | "Dm7"F4 | "G7"D4 |]\n')
+    book, out = str(tmp_path / "book.abc"), ["--out", str(tmp_path / "out"), "--formats", "pdf"]
+    assert main(["handout", "fills", book, *out]) == 2
+    assert "try it slower" in capsys.readouterr().err
+    assert main(["handout", "fills", book, "--tempo", "60", *out]) == 0
+    asked = ["--number", "2", "--bars", "2-3", "--key", "Eb", "--stages", "chords"]
+    assert main(["handout", "tune", book, *asked, *out]) == 0
+    assert "Other: 2 diagrams in 1 part" in capsys.readouterr().out
+    assert "Fm7" in lettered((tmp_path / "out" / "Other.pdf").read_bytes())
+    for wrong, said in (
+        (["tune", book, "--number", "0"], "0 is not the number of a tune"),
+        (["tune", book, "--bars", "2-1"], "bars 2 to 1: give the lower number first"),
+        (["scale", "Eb", "--tempo", "90"], "--tempo does not go with a hand-out of 'scale'"),
+    ):
+        assert main(["handout", *wrong, *out]) == 2
+        assert said in capsys.readouterr().err
 
 
 def test_it_shows_itself_in_a_notebook_the_same_every_time() -> None:

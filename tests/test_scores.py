@@ -664,3 +664,30 @@ def test_a_thread_of_its_own_engraves_the_same_bytes() -> None:
     worker.start()
     worker.join()
     assert there == [here]
+
+
+@pytest.mark.parametrize("metre", ["2/2", "4/1", "6/8", "4/16", "3/16"])
+def test_a_page_has_no_sign_that_only_the_music_font_holds(metre: str) -> None:
+    beats, unit = metre.split("/")
+    tune = read_text(f'T:Cut\nM:{metre}\nL:1/{unit}\nQ:1/4=120\nK:C\n"C6"{"e" * int(beats)}|')
+    words = "".join(re.findall(r">([^<>]+)<", "".join(systems(arrange(tune)))))
+    assert "=" in words
+    assert not re.findall("[\ue000-\uf8ff]", words)
+
+
+def test_a_line_of_music_begins_with_the_pick_up_of_its_phrase_also_after_a_parted_bar() -> None:
+    first, second = '"C6"' + 7 * "ceg|" + "c2", "e|" + 7 * "gec|" + "c2"
+    for sign in ("||", ":|\n|:"):
+        tune = read_text(f"T:Parts\nM:3/4\nL:1/4\nQ:1/4=80\nK:C\ne|{first}{sign}{second}|]")
+        lines = re.findall(r'<measure number="(\w+)"[^>]*>\s*<print new-system', musicxml(arrange(tune)))
+        assert lines == ["5", "9", "14"]
+
+
+@pytest.mark.parametrize(("last", "types"), [("z4", ["whole"]), ("z2", ["half"]), ("z3", ["half", "quarter"])])
+def test_a_short_bar_of_silence_has_rests_of_its_own_length(last: str, types: list[str]) -> None:
+    """The engraver draws a rest of a whole bar so narrow there that the chord symbol lies behind the last bar line."""
+    tune = read_text(f'T:End\nM:4/4\nL:1/4\nQ:1/4=90\nK:C\n"C6"c4|"G7"B4|"N.C."{last}|]')
+    bar = etree.fromstring(musicxml(arrange(tune)).encode()).findall(".//measure")[-1]
+    rests = [note for note in bar.findall("note") if note.find("rest") is not None and note.findtext("voice") == "1"]
+    assert sorted(note.findtext("type") for note in rests) == sorted(types)
+    assert [note.find("rest").get("measure") for note in rests] == ["yes" if last == "z4" else None] * len(rests)

@@ -94,7 +94,7 @@ def test_bars_are_meant_by_name_words_or_numbers(tune: Tune, asked: dict[str, An
         ({"bars": "C"}, "'C' is no section of this tune: it has sections A, B, Last time and bars 1 to 6"),
         ({"bars": ""}, "'' is no section"),
         ({"bars": "5-9"}, "bars 5 to 9: the tune has bars 1 to 6"),
-        ({"bars": (4, 3)}, "bars 4 to 3: the tune has bars 1 to 6"),
+        ({"bars": (4, 3)}, "bars 4 to 3: give the lower number first"),
         ({"bars": 0}, "bars 0 to 0: the tune has bars 1 to 6"),
         ({"bars": (1, 2, 3)}, r"\(1, 2, 3\) names no bars: write a section, as in 'B', or first and last"),
         ({"bars": 1.5}, "1.5 is not the number of a bar"),

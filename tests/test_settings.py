@@ -85,8 +85,17 @@ def test_a_changed_file_counts_at_once_and_one_that_is_gone_does_not(class_file)
     [
         (
             "[arrange\n",
-            "no settings can be read from class.toml: Expected ']' at the end of a table",
+            "no settings can be read from class.toml: line 1, '[arrange': Expected ']' at the end of a table",
         ),
+        ("[neck]\nreach_mm = 95,5", "line 2, 'reach_mm = 95,5': write a decimal point in place of the comma; what the"),
+        ("[paper]\npaper = “a4”", "line 2, 'paper = “a4”': use straight quotes;"),
+        ("[paper]\r\npaper = a4\r\n", "line 2, 'paper = a4': put words in quotes;"),
+        ("[pictures]\ncolour = True", "line 2, 'colour = True': write true or false with a small letter;"),
+        ("[paper]\nsize: 14", "line 2, 'size: 14': write = in place of the colon;"),
+        ("[answers]\nshare = 60%", "line 2, 'share = 60%': write a share as a number, as in 0.6;"),
+        ("[paper]\nsize = 14\n[paper]\npaper = 'a4'", "line 3, '[paper]': what it names stands there twice;"),
+        ("[paper]\nsize = 14\nsize = 18", "line 3, 'size = 18': what it names stands there twice;"),
+        ("size = 14", "in class.toml, 'size' stands under no section: write one of [neck], [arrange],"),
         ("x = " + "[" * 5000, "no settings can be read from class.toml: "),
         ("x = " + "1" * 5000, "no settings can be read from class.toml: Exceeds the limit"),
         ("[colours]\nred = 1", "in class.toml, 'colours' is no section of settings: write one of [neck], [arrange],"),
@@ -160,7 +169,7 @@ def made(kind: str, path: Path) -> None:
         ("a folder", "it is a folder"),
         ("no plain file", "it is no file"),
         ("a link to nowhere", "No such file or directory"),
-        ("not UTF-8", "'utf-8' codec can't decode byte 0xff in position 0"),
+        ("not UTF-8", "it is not saved as UTF-8: save it anew with that encoding"),
         ("too large", "it is larger than 100 kB"),
     ],
 )

@@ -659,6 +659,10 @@ def test_what_the_file_says_of_its_exercises_is_not_believed(tmp_path):
         "forged: the file says that it was made from other exercises (seed 99) than those it is marked by "
         "(seed 0, level 1)",
     )
+    forged["cells"] = [cell for cell in forged["cells"] if "answer_02" not in "".join(cell["source"])]
+    forged["cells"] = [cell for cell in forged["cells"] if "hand_in(task_02" not in "".join(cell["source"])]
+    hand_in(tmp_path, "forged", forged)
+    assert mark(tmp_path, PLAIN).rows[1].reply == "answer_02 is missing: the file was made from another sheet."
     for odd in (None, 3, [], {"harmonylib": 3}, {"harmonylib": {"exercises": "x", "seed": "\x1b"}}):
         hand_in(tmp_path, "forged", {**filled(PLAIN, RIGHT), "metadata": odd})
         assert [row.state for row in mark(tmp_path, PLAIN).rows] == ["right", "right"]

@@ -191,6 +191,36 @@ def test_the_form_writes_takes_back_and_saves(tmp_path: Path) -> None:
     form.close()
 
 
+@pytest.mark.parametrize("typed", ["C9", "E7", "A0"])
+def test_a_chord_typed_for_a_note_is_no_note(typed: str) -> None:
+    form = TuneForm("Slip", state={})
+    with pytest.raises(HarmonyError, match=f"{typed} lies off any neck; a chord symbol goes into the field “chord”"):
+        form.write(typed)
+    form.write("D6")
+    assert form.sketch.told == "bar 1 is not full: 3 quarters left"
+    form.close()
+
+
+def test_a_melody_without_chords_is_heard_and_saved_and_says_what_it_lacks(tmp_path: Path) -> None:
+    form = TuneForm("Bare", metre="2/4", folder=str(tmp_path), state={})
+    controls = form._controls
+    for typed in ("d", "e"):
+        controls["note"].value = typed
+        assert form.help == ""
+    assert form.player is not None
+    assert len(form.player.score["events"]) == 2
+    press(form, "save")
+    assert form.help == ""
+    assert "it has no chords yet" in form._told.value
+    controls["chord"].value = "Am7"
+    controls["note"].value = "c"
+    press(form, "rest")
+    press(form, "save")
+    assert "no chords" not in form._told.value
+    assert [str(change.chord) for change in read(tmp_path / "bare.abc").changes] == ["Am7"]
+    form.close()
+
+
 def test_it_does_not_write_over_another_tune_and_outlives_its_cell(tmp_path: Path) -> None:
     (tmp_path / "my_tune.abc").write_text("K:C\nC4|")
     state: dict[str, object] = {}

@@ -22,7 +22,7 @@ from harmonylib.answering.stages import arrange
 from harmonylib.arranging.candidates import single_options
 from harmonylib.errors import HarmonyError
 from harmonylib.files import safe_stem, write_together
-from harmonylib.guitar.neck import Neck
+from harmonylib.guitar.neck import MOST_FRETS, Neck
 from harmonylib.pictures.neck import Mark
 from harmonylib.pictures.theme import THEMES, default_theme
 from harmonylib.score.engraving import engrave
@@ -117,12 +117,19 @@ class TuneForm(Panel):
         else:
             last = next((part.pitch for part in reversed(self.sketch.parts) if part.pitch), None)
             pitch = None if note.strip().lower() in REST else named(note, last)
+            strings = self._neck_view.neck.open_midi
+            if pitch and not strings[0] <= pitch.midi <= strings[-1] + MOST_FRETS:
+                raise HarmonyError(f"{pitch} lies off any neck; a chord symbol goes into the field “chord”")
             self._put(self.sketch.add(pitch, length, chord))
 
     @property
     def tune(self) -> Any:
-        """The tune as it stands, read from its own ABC."""
-        return read_text(self.sketch.abc)
+        """The tune as it stands, read from its own ABC; until a chord is written it is a melody alone."""
+        if self.sketch.chord:
+            return read_text(self.sketch.abc)
+        first, *others = self.sketch.parts
+        lent = replace(self.sketch, parts=(first._replace(chord="C"), *others))  # what is read must hold a chord
+        return replace(read_text(lent.abc), changes=())
 
     @property
     def text(self) -> str:
@@ -143,6 +150,10 @@ class TuneForm(Panel):
         self.sketch = sketch
         self._state["written"] = [(str(p.pitch or ""), str(p.length), p.chord, p.tied) for p in sketch.parts]
         saved = f' Saved as {self._saved}.abc: write <code>tune="{self._saved}"</code> in the second cell.'
+        if not sketch.chord:
+            saved = (
+                f" Saved as {self._saved}.abc; it has no chords yet: write them into the file, as in &quot;Gm7&quot;."
+            )
         self._told.value = f'<p role="status" style="margin:0">{sketch.told}.{saved if self._saved else ""}</p>'
         pitches = [part.pitch for part in sketch.parts if part.pitch]
         self._neck_view.show([self._marks(pitches[-1:])], [f"{pitches[-1]} was the last note" if pitches else WORDS])

@@ -47,6 +47,7 @@ KEY_BYTES = 50_000_000
 _ASSIGNED = re.compile(r"^[ \t]*answer_(\d{1,4})[ \t]*(?::[^=\n]{0,80})?=(?!=)", re.M)
 
 _WORDS = re.compile(r"[\w#♯♭°øΔ, +-]{1,200}")
+GONE = "its cell was removed or renamed"
 NOT_PLAIN = "the answer is not plain: write text in quotes, a number, or a list of those"
 
 _ASKED = re.compile(r"^hand_in\(task_\d{1,4}, (\d{1,4})\)", re.M)
@@ -106,8 +107,10 @@ def mark(folder: str | Path, made: Sheet, key: str | Path | None = None, name: s
         except Unmarked as error:
             rows.append(Row(learner, 0, "", "not read", f"The file {error}."))
             continue
-        remarks += [f"{learner}: {said}" for said in _another_sheet(notebook, made)]
-        marked = [_marked(learner, number, made, found) for number, _ in made.numbered]
+        another = _another_sheet(notebook, made)
+        remarks += [f"{learner}: {said}" for said in another]
+        gone = "the file was made from another sheet" if another else GONE
+        marked = [_marked(learner, number, made, found, gone) for number, _ in made.numbered]
         rows += marked
         if any(row.state == "not yet" for row in marked):
             given.setdefault(_alike(found), []).append(learner)
@@ -233,12 +236,12 @@ def _unquoted(line: str) -> object:
     return words.replace(",", " ").strip() if _WORDS.fullmatch(words) else Unmarked(NOT_PLAIN)
 
 
-def _marked(learner: str, number: int, made: Sheet, found: Mapping[int, Sequence[object]]) -> Row:
+def _marked(learner: str, number: int, made: Sheet, found: Mapping[int, Sequence[object]], gone: str = GONE) -> Row:
     task, name = made.exercises[number - 1], f"answer_{number:02}"
     given = found.get(number, ())
     written = [value for value in given if value is not ...]
     if not given:
-        return Row(learner, number, task.kind, "not read", f"{name} is missing: its cell was removed or renamed.")
+        return Row(learner, number, task.kind, "not read", f"{name} is missing: {gone}.")
     value = written[-1] if written else ...
     if isinstance(value, Unmarked):
         return Row(learner, number, task.kind, "not read", f"{name}: {value}.")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from typing import Any
 
 from harmonylib.commands.terminal import Commands, plain_line, say, say_written
 from harmonylib.errors import HarmonyError
@@ -27,6 +28,10 @@ def describe(commands: Commands) -> None:
     sheet.add_argument(
         "--stages", metavar="WHICH", help=f"stages of a tune, as in melody,chords (of {', '.join(STAGES)})"
     )
+    sheet.add_argument("--number", metavar="N", type=int, help="which tune of an ABC book (default: 1)")
+    sheet.add_argument("--bars", metavar="WHICH", help="these bars of a tune only: a section, as in B, or as in 5-8")
+    sheet.add_argument("--tempo", metavar="BPM", type=float, help="quarter notes a minute (default: the tune's own)")
+    sheet.add_argument("--key", help="move the tune to a key, as in F or Cm")
     sheet.add_argument("--out", metavar="DIR", default=".", help="folder for the files (default: this one)")
     sheet.add_argument("--formats", metavar="WHICH", default=",".join(FORMATS), help="as in pdf,png (default: all)")
     sheet.add_argument("--paper", choices=PAPERS, help=f"paper of the PDF (default: the class's, or {PAPERS[0]})")
@@ -43,16 +48,23 @@ def describe(commands: Commands) -> None:
 def _run(options: argparse.Namespace) -> int:
     from harmonylib.classroom.handouts.kinds import OPTIONS, handout
     from harmonylib.pictures.look import LOOKS
+    from harmonylib.tunes.bars import excerpt
+    from harmonylib.tunes.reading import read
 
-    what = options.what if options.kind == "shapes" else " ".join(options.what)
+    what: Any = options.what if options.kind == "shapes" else " ".join(options.what)
     given = {name: getattr(options, name) for name in (*LOOKS, "left_handed") if getattr(options, name) is not None}
-    for name in ("root", "spread", "stages"):
+    of_tune = ("number", "bars", "tempo", "key") if options.kind in ("tune", "fills") else ()
+    for name in ("root", "spread", "stages", "number", "bars", "tempo", "key"):
         value = getattr(options, name)
         if value is None:
             continue
-        if name not in OPTIONS[options.kind]:
+        if name not in (*OPTIONS[options.kind], *of_tune):
             raise HarmonyError(f"--{name} does not go with a hand-out of {options.kind!r}")
-        given[name] = value.split(",") if name == "stages" else value
+        if name not in ("number", "bars"):
+            given[name] = value.split(",") if name == "stages" else value
+    if what and of_tune:
+        what = read(what, 1 if options.number is None else options.number)
+        what = excerpt(what, options.bars) if options.bars else what
     made = handout(options.kind, what or None, **given)
     files = made.write(options.out, formats=options.formats.split(","))
     say(plain_line(made.text))

@@ -247,8 +247,12 @@ def _stacked(pages: list[str]) -> str:
     )
 
 
-SIGNS = {"\ueca5": "♩", "\uecb7": ".", "\uea63": "♭♭", "\uea64": "♭", "\uea65": "♮", "\uea66": "♯", "\uea67": "♯♯"}
-"""SMuFL signs that the engraver puts into words (metronome marks, chord symbols) and their plain Unicode."""
+SIGNS = {
+    **{"\ueca2": "whole", "\ueca3": "half", "\ueca5": "♩", "\ueca7": "♪", "\ueca9": "sixteenth", "\uecb7": "."},
+    **{"\uea63": "♭♭", "\uea64": "♭", "\uea65": "♮", "\uea66": "♯", "\uea67": "♯♯"},
+}
+"""SMuFL signs that the engraver puts into words (metronome marks, chord symbols) and their plain Unicode; lengths that
+have no sign in the fonts of a page are named."""
 
 _SIGN = re.compile(r'<tspan font-family="Leipzig" font-size="\d+px">([^<]*)</tspan>')
 

@@ -14,7 +14,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Sequence
 from fractions import Fraction
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from math import lcm
 from xml.etree.ElementTree import Element, tostring
 
@@ -34,7 +34,7 @@ from harmonylib.score.elements import (
     words_element,
 )
 from harmonylib.score.events import Written, written_events
-from harmonylib.score.layout import COLUMNS_A_LINE, line_starts
+from harmonylib.score.layout import COLUMNS_A_LINE, columns_over, line_starts
 from harmonylib.score.midi import JAZZ_GUITAR
 from harmonylib.score.rhythm import Sign, bar_signs, value_of
 from harmonylib.tunes.bars import WhichBars, bar_range
@@ -112,12 +112,20 @@ class _Writer:
         self.change_onsets = [change.onset for change in tune.changes]
         self.divisions = lcm(*(moment.denominator for moment in moments))
 
+    @cached_property
+    def held(self) -> list[int]:
+        """How many columns each bar takes, for its chords and rests or for its chord symbols."""
+        symbols: dict[Fraction, list[str]] = {}
+        for change in self.tune.changes:
+            symbols.setdefault(self.tune.bar_at(change.onset).onset, []).append(str(change.chord or "N.C."))
+        return [max(len(voices[1]), columns_over(symbols.get(bar.onset, ()))) for bar, voices in self.bars]
+
     def ticks(self, length: Fraction) -> str:
         return str(int(length * self.divisions))
 
     def write(self, part: Element, chosen: range, columns: int) -> None:
         """The bars with these indices, the first of them with clefs, key and metre."""
-        first_of_line = line_starts([len(voices[1]) for _, voices in self.bars], self.tune.bars, columns)
+        first_of_line = line_starts(self.held, self.tune.bars, columns)
         before: Bar | None = None
         for index in chosen:
             bar, voices = self.bars[index]
@@ -240,7 +248,7 @@ class _Writer:
                     self._changes_at(measure, sign, changes)
                 if sign.event is None:
                     answered = any(s.event and s.onset <= sign.onset < s.onset + s.length for s in voices.get(2, ()))
-                    self._rest(measure, sign, number, sign.length == bar.length, answered)
+                    self._rest(measure, sign, number, sign.length == bar.length >= bar.full, answered)
                     continue
                 if sign.event.label and sign.opens:
                     words_element(measure, sign.event.label, "below", **{"font-style": "italic", "font-size": "9"})

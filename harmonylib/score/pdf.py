@@ -34,7 +34,8 @@ TEMPLATE = """
 #v(4mm)
 #for line in data.systems { block(breakable: false, spacing: 5mm, image(bytes(line), format: "svg", width: 100%)) }
 #if data.rows.len() > 0 {
-  v(4mm)
+  block(above: 4mm, below: 0mm, height: 40mm, breakable: false)  // a page with less room takes no heading
+  v(-40mm)
   block(sticky: true, text(size: small * 1.3, weight: "bold", "Why these grips"))
   set text(size: small)
   table(

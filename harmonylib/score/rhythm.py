@@ -74,7 +74,7 @@ def bar_signs(events: Sequence[T], bar: Bar) -> tuple[Sign[T], ...]:
     >>> [(s.type, s.event is not None, s.closes) for s in bar_signs(notes, Bar(1, Fraction(0), Fraction(3), (3, 4)))]
     [('quarter', False, True), ('eighth', False, True), ('quarter', True, True), ('eighth', False, True)]
     """
-    if not events:
+    if not events and bar.length >= bar.full:  # a shorter bar has rests of its own length
         return (Sign(bar.onset, bar.length, None, "whole"),)
     shift = -bar.start
     spans = _spans(events, bar, shift)

@@ -50,6 +50,8 @@ def bar_range(tune: Tune, bars: WhichBars = None, first: WhichBars = None, last:
         low = numbers[0] if first is None else whole(first, "the number of a bar")
         high = numbers[-1] if last is None else whole(last, "the number of a bar")
     chosen = [index for index, number in enumerate(numbers) if low <= number <= high]
+    if low > high and numbers[0] <= high and low <= numbers[-1]:
+        raise HarmonyError(f"bars {shown(low)} to {shown(high)}: give the lower number first")
     if not chosen or low < numbers[0] or high > numbers[-1]:
         raise HarmonyError(f"bars {shown(low)} to {shown(high)}: the tune has bars {numbers[0]} to {numbers[-1]}")
     return range(chosen[0], chosen[-1] + 1)

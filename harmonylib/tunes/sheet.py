@@ -66,8 +66,9 @@ class Sheet:
 
 
 def clean(text: str | None) -> str:
-    """One line without control characters, of at most 200 characters."""
-    return " ".join("".join(c if c.isprintable() else " " for c in text or "").split())[:200].strip()
+    """One line without control characters, of at most 200 characters; what is cut ends in an ellipsis."""
+    line = " ".join("".join(c if c.isprintable() else " " for c in text or "").split())
+    return line if len(line) <= 200 else f"{line[:199].rstrip()}…"
 
 
 def countable(notes: int = 0, quarters: Fraction = Fraction(0)) -> None:

@@ -21,7 +21,7 @@ from typing import NamedTuple
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.pitch import Name, Pitch, spell
-from harmonylib.tunes.metre import beat_text
+from harmonylib.tunes.metre import quarters
 from harmonylib.tunes.tune import signature, tonic
 from harmonylib.wording import capital, many, plain
 
@@ -217,16 +217,6 @@ def _groups(parts: Sequence[Part]) -> list[list[Part]]:
 
 def _length(parts: Sequence[Part]) -> Fraction:
     return sum((part.length for part in parts), Fraction(0))
-
-
-def quarters(length: Fraction) -> str:
-    """A length in words.
-
-    >>> quarters(Fraction(1)), quarters(Fraction(3, 2))
-    ('1 quarter', '1½ quarters')
-    """
-    text = beat_text(length).removeprefix("0")
-    return many(text, "quarter") if length > 1 else f"{text} quarter"
 
 
 def named(text: str, near: Pitch | None = None) -> Pitch:

@@ -28,7 +28,7 @@ ROUND, WIDEST = 0.84, 1.12
 SIGN, DIGIT = 0.6, 0.5
 """The width of a flat or sharp and of a digit or letter in a mark, against the size of its letters."""
 
-LABEL, FRET = 7 / 9, 13 / 9
+LABEL, FRET = 7 / 9, 11 / 9
 """Letters in a mark and the space of a fret, against the size of words."""
 
 WIDE, TIGHT = 11.5 / 9, 8.4 / 9

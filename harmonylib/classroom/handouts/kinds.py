@@ -19,6 +19,7 @@ from harmonylib.classroom.handouts.tunes import tune_sections
 from harmonylib.classroom.handouts.vocabulary import LESSON, cycle, family, scale, shapes
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.neck import Neck
+from harmonylib.lessons.passing_chords import sixth_of
 from harmonylib.pictures.look import LOOKS, SIZES, Look, look
 from harmonylib.theory.chords import Chord
 from harmonylib.theory.families import FAMILIES
@@ -92,7 +93,9 @@ def _read(what: Any) -> Tune:
 
 def _scale(what: Any, neck: Neck, how: Look) -> Handout:
     root = str(what or "C")
-    return Handout(f"Scale of eight on {Chord.parse(root).root}", how, scale(neck, how, root))
+    sixth = sixth_of(Chord.parse(root))
+    minor = " minor" if sixth.kind.startswith("m") else ""
+    return Handout(f"Scale of eight on {sixth.root}{minor}", how, scale(neck, how, root))
 
 
 _MAKERS: dict[str, Callable[..., Handout]] = {

@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from html import escape
+from math import ceil
 from pathlib import Path
 from typing import Any, Literal
 
@@ -45,13 +46,21 @@ class Cell:
     grip: str = ""
 
 
+BLANK = Cell("", Frame(0, 0, (), (), ()), "")
+"""A place in a row that stays free, so that what follows begins where it should."""
+
+
 @dataclass(frozen=True)
 class Line:
-    """A line of music as SVG, with diagrams over it: how far from its left edge the middle of each lies, in points."""
+    """A line of music as SVG, with diagrams over it: how far from its left edge the middle of each lies, in points.
+
+    A `wide` one takes the whole row, also where others stand side by side.
+    """
 
     svg: str
     frames: tuple[tuple[float, Frame], ...] = ()
     head: str = ""
+    wide: bool = False
 
 
 @dataclass(frozen=True)
@@ -83,7 +92,8 @@ class Handout:
 
     @property
     def text(self) -> str:
-        count = sum(len(part.cells) + sum(len(line.frames) for line in part.lines) for part in self.sections)
+        cells = sum(cell is not BLANK for part in self.sections for cell in part.cells)
+        count = cells + sum(len(line.frames) for part in self.sections for line in part.lines)
         parts = len(self.sections)
         return f"{plain(self.title)}: {count} diagrams in {parts} part{'s' * (parts != 1)}"
 
@@ -140,7 +150,8 @@ class Handout:
 
 def _part(part: Section) -> str:
     """A part in words."""
-    cells = [" ".join(filter(None, dict.fromkeys((cell.head, cell.foot, cell.grip)))) for cell in part.cells]
+    shown = [cell for cell in part.cells if cell is not BLANK]
+    cells = [" ".join(filter(None, dict.fromkeys((cell.head, cell.foot, cell.grip)))) for cell in shown]
     music = [many(len(part.lines), "line") + " of music"] if part.lines else []
     return f"{part.head}: " + ", ".join([*cells, *music])
 
@@ -148,12 +159,13 @@ def _part(part: Section) -> str:
 def _section(part: Section, room: float) -> dict[str, Any]:
     widest = max((cell.frame.width for cell in part.cells), default=room)
     lines = []
-    wide = (room - GUTTER * (part.across - 1)) / part.across
     for line in part.lines:
-        placed = apart(line.frames, wide)
+        across = 1 if line.wide else part.across
+        placed = apart(line.frames, (room - GUTTER * (across - 1)) / across)
         high = max((frame.height for _, frame in line.frames), default=0)
         frames = [{"x": x, **frame.data} for x, frame in placed]
-        lines.append({"svg": line.svg, "high": high, "head": plain(line.head), "frames": frames})
+        taken = part.across // across
+        lines.append({"svg": line.svg, "high": high, "head": plain(line.head), "frames": frames, "takes": taken})
     return {
         "head": plain(part.head),
         "note": plain(part.note),
@@ -166,15 +178,16 @@ def _section(part: Section, room: float) -> dict[str, Any]:
 
 
 def columns(count: int, most: int) -> int:
-    """Diagrams in a row: four, or eight where they fit, so that a cycle fills its row; fewer where there are fewer.
+    """Diagrams in a row: eight or four where a cycle then fills its rows, else as many as fit, the rows about even.
 
-    >>> columns(20, 7), columns(48, 8), columns(3, 7), columns(9, 3)
-    (4, 8, 3, 3)
+    >>> columns(20, 7), columns(48, 8), columns(3, 7), columns(4, 3), columns(5, 4)
+    (4, 8, 3, 2, 3)
     """
     for wanted in (8, 4):
         if wanted <= most and count % wanted == 0:
             return wanted
-    return max(1, min(count, most))
+    rows = ceil(count / most)
+    return max(1, ceil(count / max(1, rows)))
 
 
 def apart(frames: Sequence[tuple[float, Frame]], room: float) -> list[tuple[float, Frame]]:
@@ -232,7 +245,10 @@ TEMPLATE = """
     })
     if part.lines.len() > 0 {
       block(above: if part.across > 1 { 4mm } else { 3mm },
-        grid(columns: (1fr,) * part.across, column-gutter: data.gutter * 1pt, row-gutter: 3mm, ..part.lines.map(music)))
+        grid(columns: (1fr,) * part.across, column-gutter: data.gutter * 1pt, row-gutter: 3mm,
+          ..part.lines.map(row => if row.takes < 2 { music(row) } else {
+            grid.cell(x: 0, colspan: row.takes, music(row))
+          })))
     }
   })
 }

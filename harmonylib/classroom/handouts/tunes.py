@@ -25,12 +25,19 @@ from harmonylib.score.engraving import PRINTED, drawn_pages, for_print
 from harmonylib.theory.voicings import Voicing
 from harmonylib.tunes.tune import Tune
 
-MUSIC_MM = 180.0
+MUSIC_MM, LARGEST = 180.0, 15
+HANDED_OUT = {**PRINTED, "pageMarginTop": 20, "pageMarginBottom": 4, "minLastJustification": 0.4}
+"""Lines of music stand close, and music grows to `LARGEST` points only, so that two lines with diagrams fit a page."""
 AT_CHANGES = "Where more grips than fit stand in a line, diagrams stand at changes of chord and answers."
 
 _NOTE = re.compile(r'<g id="([na]\d+)" class="note"[^>]*>.*?translate\((\d+), ', re.S)
 _WIDE = re.compile(r'class="definition-scale"[^>]*viewBox="0 0 (\d+) ')
 _MARGIN = re.compile(r'class="page-margin" transform="translate\((\d+),')
+
+
+def music_mm(look: Look) -> float:
+    """How wide a line of music is engraved: narrower for large print, so that its notes come out larger."""
+    return MUSIC_MM * SIZES[0] / min(look.size, LARGEST)
 
 
 def tune_sections(
@@ -45,7 +52,7 @@ def tune_sections(
 
 
 def _section(made: Arrangement, stage: str, look: Look) -> Section:
-    pages = drawn_pages(made, MUSIC_MM * SIZES[0] / look.size, PRINTED)
+    pages = drawn_pages(made, music_mm(look), HANDED_OUT)
     lines, thinned = [], False
     for page in pages:
         frames, fewer = _over(made, page, look)

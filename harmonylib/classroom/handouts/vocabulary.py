@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from harmonylib.classroom.handouts.frames import TIGHT, WIDE, frame
-from harmonylib.classroom.handouts.setting import Cell, Section
+from harmonylib.classroom.handouts.setting import BLANK, Cell, Section
 from harmonylib.errors import HarmonyError, shown
 from harmonylib.guitar.grips import Grip
 from harmonylib.guitar.neck import Neck
@@ -96,7 +96,8 @@ def _through_roots(neck: Neck, look: Look, kind: str, spread: str) -> Section:
     cells = []
     for root in PRACTICE_ORDER:
         steps = neck.cycle(inversions(Chord.parse(root + kind), spread)[0], strings)
-        cells += [_cell(neck, look, voicing, grip, "", TIGHT) for voicing, grip in _rising(neck, steps)]
+        own = [_cell(neck, look, voicing, grip, "", TIGHT) for voicing, grip in _rising(neck, steps)]
+        cells += [*own, *[BLANK] * (4 - len(own))]
     head = f"{FAMILIES[kind][0].capitalize()}, {spread}, strings {''.join(map(str, strings))}"
     return Section(head, "Four inversions a root, the roots in the order of fourths.", tuple(cells))
 

@@ -10,9 +10,11 @@ Conventions
 
 from __future__ import annotations
 
+import errno
 import importlib.util
 import json
 import os
+import re
 import secrets
 import shutil
 import signal
@@ -28,6 +30,7 @@ from urllib.parse import urlsplit
 
 from harmonylib.classroom.hub.people import NAMES, make_accounts, read_people
 from harmonylib.errors import HarmonyError
+from harmonylib.files import read_limited
 
 CONFIGURATION, PRIVATE = "jupyterhub_config.py", "private"
 CERTIFICATE, KEY = "certificate.pem", "key.pem"
@@ -35,6 +38,8 @@ TOKEN, ADDRESS = "starter-token", "address"
 AT_ONCE = os.cpu_count() or 1
 """Servers that are started side by side: each keeps a core busy."""
 PATIENCE_S = 180
+MOST_BYTES = 1_000_000
+"""A configuration is a page of text."""
 
 
 def main(arguments: list[str]) -> int:
@@ -63,6 +68,7 @@ def prepare(folder: Path) -> None:
     private = folder / PRIVATE
     _check_stopped(private)
     _check_certificate(folder)
+    _check_ports(folder)
     private.mkdir(mode=0o700, exist_ok=True)
     private.chmod(0o700)
     (folder / "replies").mkdir(exist_ok=True)
@@ -118,6 +124,25 @@ def _check_certificate(folder: Path) -> None:
     except OSError as error:
         why = getattr(error, "reason", "") or error.strerror or "no PEM is in them"
         raise HarmonyError(f"{CERTIFICATE} and {KEY} cannot serve: {why.lower().replace('_', ' ')}") from None
+
+
+def _check_ports(folder: Path) -> None:
+    """Raises `HarmonyError` while another program has one of the three ports that the configuration takes."""
+    written = read_limited(folder / CONFIGURATION, MOST_BYTES).decode("utf-8", "replace")
+    named = re.search(r"^PORT *= *(\d+)", written, re.M)
+    if not named:
+        return  # the configuration is the teacher's own
+    public, everywhere = int(named[1]), (folder / CERTIFICATE).exists()
+    own = [("127.0.0.1", port) for port in (public, public + 1, public + 2)]
+    for host, port in [*[("0.0.0.0", public), ("::", public)] * everywhere, *own]:
+        try:
+            socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET).close()
+        except OSError as error:
+            if error.errno == errno.EADDRINUSE:
+                raise HarmonyError(
+                    f"port {port} is taken by another program: stop that, or write another PORT at the top of "
+                    f"{CONFIGURATION}; the class takes {public} and the two after it"
+                ) from None
 
 
 def _first_password(private: Path, name: str) -> str:
