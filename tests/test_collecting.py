@@ -154,6 +154,8 @@ def test_each_learner_gets_a_page(tmp_path: Path, capsys: pytest.CaptureFixture[
     page = (replies / "Ada_B" / "Week_1.html").read_text(encoding="utf-8")
     for words in (
         "<h1>Week 1: Ada B</h1>",
+        "<td>Eb Gb Bb Db</td><td>right</td>",
+        "<td>–</td><td>not started</td>",
         "1 of 2 right",
         "not started",
         "Chapters to look at again: 1, spread voicings.",
@@ -165,7 +167,7 @@ def test_each_learner_gets_a_page(tmp_path: Path, capsys: pytest.CaptureFixture[
 
 def test_a_page_shows_and_never_runs_what_a_learner_wrote(tmp_path: Path) -> None:
     hostile = "<script>alert(1)</script><img src=//x>"
-    rows = (Row(hostile, 1, "spell", "not yet", hostile), Row(hostile, 2, "drop", "right", "Right."))
+    rows = (Row(hostile, 1, "spell", "not yet", hostile, hostile), Row(hostile, 2, "drop", "right", "Right."))
     page = reply_page(Marks(SET, rows), rows)
     assert "<script" not in page
     assert "<img" not in page
@@ -173,6 +175,12 @@ def test_a_page_shows_and_never_runs_what_a_learner_wrote(tmp_path: Path) -> Non
     paths = write_replies(Marks(SET, same), tmp_path / "replies")
     assert len({path.parent for path in paths}) == 3
     assert all(path.parent.parent == tmp_path / "replies" for path in paths)
+
+
+def test_what_was_written_is_given_back_in_one_short_line(tmp_path: Path) -> None:
+    hand_in(tmp_path / "ada" / NAME, f"answer_01 = '{'C ' * 4}\\n\\u202e{'x' * 500}'", f"answer_02 = [0x{'f' * 5000}]")
+    long, huge = (row.answer for row in mark(tmp_path, SET).rows)
+    assert (long[:9], len(long), long[-1], huge) == ("C C C C x", 120, "…", "")
 
 
 def test_every_kind_of_exercise_has_its_chapter() -> None:

@@ -44,6 +44,9 @@ MOST_IN_ALL = 400_000
 
 KEY_BYTES = 50_000_000
 
+LONGEST_SHOWN = 120
+"""Letters of an answer that is given back."""
+
 _ASSIGNED = re.compile(r"^[ \t]*answer_(\d{1,4})[ \t]*(?::[^=\n]{0,80})?=(?!=)", re.M)
 
 _WORDS = re.compile(r"[\w#♯♭°øΔ, +-]{1,200}")
@@ -247,7 +250,24 @@ def _marked(learner: str, number: int, made: Sheet, found: Mapping[int, Sequence
         return Row(learner, number, task.kind, "not read", f"{name}: {value}.")
     reply = task.check(value)
     said = f"{name} is given {len(written)} times; the last counts. " if len(written) > 1 else ""
-    return Row(learner, number, task.kind, _state(reply), said + plain(repr(reply)))
+    return Row(learner, number, task.kind, _state(reply), said + plain(repr(reply)), _as_written(value))
+
+
+def _as_written(value: object) -> str:
+    """An answer in one line, not too long, as its page gives it back; nothing for one that is still to come.
+
+    >>> _as_written("Eb G  Bb"), _as_written(["C", "E"]), _as_written(2), _as_written(...)
+    ('Eb G Bb', 'C, E', '2', '')
+    """
+    if value is ...:
+        return ""
+    words = isinstance(value, (list, tuple)) and all(isinstance(one, str) for one in value)
+    try:
+        text = ", ".join(value) if words else value if isinstance(value, str) else repr(value)  # type: ignore[arg-type]
+    except ValueError:  # a whole number too long to be written out
+        return ""
+    text = plain(text)
+    return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 1] + "…"
 
 
 def _state(reply: Reply) -> str:

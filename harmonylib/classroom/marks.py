@@ -33,13 +33,17 @@ STATES = {
 
 @dataclass(frozen=True)
 class Row:
-    """One answer of a learner; `number` is 0 for a notebook that cannot be read at all. `state` is one of `STATES`."""
+    """One answer of a learner; `number` is 0 for a notebook that cannot be read at all. `state` is one of `STATES`.
+
+    `answer` is what the learner wrote, in one line.
+    """
 
     learner: str
     number: int
     kind: str
     state: str
     reply: str
+    answer: str = ""
 
 
 @dataclass(frozen=True)

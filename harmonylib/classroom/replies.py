@@ -1,4 +1,4 @@
-"""Replies: a page for each learner, with what was right, what each reply says and which chapter to look at.
+"""Replies: a page for each learner: what they wrote, what was right, what each reply says, which chapter to look at.
 
 Conventions
 - A learner's page lies in a folder of their name; where root writes and that is an account of this machine, the
@@ -59,11 +59,12 @@ def reply_page(marks: Marks, rows: Sequence[Row]) -> str:
     if rows[0].number == 0:
         lines.append(f"<p>{escape(rows[0].reply)}</p>")
     else:
-        lines.append("<table><thead><tr><th>Question</th><th>Mark</th><th>Reply</th></tr></thead><tbody>")
+        heads = "".join(f"<th scope='col'>{word}</th>" for word in ("Question", "Your answer", "Mark", "Reply"))
+        lines.append(f"<table><thead><tr>{heads}</tr></thead><tbody>")
         for row in rows:
             question = escape(marks.sheet.exercises[row.number - 1].question)
-            cells = f"<th scope='row'>{row.number}. {question}</th><td>{row.state}</td><td>{escape(row.reply)}</td>"
-            lines.append(f"<tr>{cells}</tr>")
+            cells = "".join(f"<td>{escape(words)}</td>" for words in (row.answer or "–", row.state, row.reply))
+            lines.append(f"<tr><th scope='row'>{row.number}. {question}</th>{cells}</tr>")
         lines.append("</tbody></table>")
         again = sorted({CHAPTERS[row.kind] for row in rows if row.state != "right" and row.kind in CHAPTERS})
         if again:
