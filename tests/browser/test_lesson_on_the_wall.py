@@ -400,10 +400,37 @@ def test_what_is_written_down_and_its_player_take_turns_on_the_wall(
 
 @pytest.fixture(scope="module")
 def small(projected: Callable[..., str], tmp_path_factory: pytest.TempPathFactory) -> str:
-    """A chapter of a lesson alone."""
+    """Chapters of a lesson alone: two with a tune, one with a chord."""
     folder = tmp_path_factory.mktemp("small")
-    write_notebook(folder / "01_small.ipynb", ["from harmonylib import *", "today = lesson(5)\nprint(today.tempo)"])
+    for name, chapter in (("01_small", 5), ("02_next", 6), ("03_chord", 1)):
+        shown = f"today = lesson({chapter})\nprint(today.tune.title, today.neck.reach_mm)"
+        write_notebook(folder / f"{name}.ipynb", ["from harmonylib import *", shown])
     return projected([], Path(folder))
+
+
+def test_the_tune_and_reach_of_the_class_go_along_to_the_next_chapter(
+    opened: Callable[..., Watched], small: str
+) -> None:
+    def carried() -> tuple[dict[str, Any], str]:
+        live(page)
+        assert page.locator(".pull .wrong").count() == 0
+        text = page.evaluate("new URLSearchParams(location.search).get('lesson') ?? '{}'")
+        return json.loads(text), page.inner_text(".step.now .lines")
+
+    class_ = {"tune": "slate_roof_blues", "key": "A minor", "reach_mm": 95}
+    given = {**class_, "bars": [2, 3], "tempo": 66}
+    page = opened(f"{small}/voila/render/01_small.ipynb?lesson={quote(json.dumps(given))}").page
+    assert carried() == (given, "Slate Roof Blues 95")
+    page.goto(f"{small}/voila/render/02_next.ipynb")
+    assert carried() == (class_, "Slate Roof Blues 95")
+    page.goto(f"{small}/voila/render/03_chord.ipynb")
+    assert carried()[1] == "Lantern on the Landing 95"
+    page.keyboard.press("s")
+    page.get_by_role("button", name="As written").click()
+    page.wait_for_function("document.querySelector('.step.now .lines')?.innerText.endsWith('105')")
+    page.goto(f"{small}/voila/render/02_next.ipynb")
+    assert carried() == ({}, "Lantern on the Landing 105")
+    page.context.close()
 
 
 @pytest.mark.slow

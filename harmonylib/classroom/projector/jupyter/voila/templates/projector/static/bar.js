@@ -18,7 +18,7 @@ function control({ kind, name }) {
 function openBar(live, wall) {
   const pull = document.querySelector(".pull");
   const knob = document.querySelector("button.set");
-  const asked = new URLSearchParams(location.search).get(ADDRESS) ?? "";
+  const asked = new URLSearchParams(location.search).get(ADDRESS) ?? sessionStorage.getItem(ADDRESS) ?? "";
   const lines = new Map(); // of each field, its boxes
   let taken = {};
 
@@ -79,14 +79,24 @@ function openBar(live, wall) {
     apply({ ...Object.fromEntries(others), [field.name]: value });
   }
 
-  async function apply(settings) {
+  const apply = async (settings) => show(await live.setLesson(note(settings)));
+
+  // what is set stands in the address; the class's tune, with its key, and reach go along to the next chapter
+  function note(settings) {
     taken = settings;
-    const text = Object.keys(settings).length ? JSON.stringify(settings) : "";
+    const text = inText(settings);
     const address = new URL(location.href);
     address.searchParams.delete(ADDRESS);
     if (text) address.searchParams.set(ADDRESS, text);
     history.replaceState(null, "", address);
-    show(await live.setLesson(text));
+    const { tune, key, reach_mm } = settings;
+    sessionStorage.setItem(ADDRESS, inText({ ...(tune && { tune, key }), reach_mm }));
+    return text;
+  }
+
+  function inText(settings) {
+    const text = JSON.stringify(settings);
+    return text === "{}" ? "" : text;
   }
 
   function open(yes) {
@@ -100,11 +110,12 @@ function openBar(live, wall) {
   pull.addEventListener("submit", (event) => event.preventDefault());
   wall.keys.s = () => !knob.disabled && open(pull.hidden);
 
+  let text = asked;
   try {
     const given = JSON.parse(asked || "{}");
-    if (given && typeof given === "object" && !Array.isArray(given)) taken = given;
+    if (given && typeof given === "object" && !Array.isArray(given)) text = note(given);
   } catch {
-    taken = {}; // no settings: the kernel says so
+    // no settings: the kernel says so
   }
-  return live.setLesson(asked).then(show);
+  return live.setLesson(text).then(show);
 }
